@@ -1,0 +1,18 @@
+//! The one integration test binary. A file that is not declared here fails
+//! `house::every_test_file_is_declared`.
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    clippy::print_stdout,
+    clippy::print_stderr,
+    clippy::allow_attributes,
+    missing_docs,
+    reason = "a test fails by panicking and says why on the terminal"
+)]
+
+mod formula_fuzz;
+mod house;
+mod measure_language;
+mod measure_outside;
