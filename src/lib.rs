@@ -3,4 +3,6 @@
 
 pub mod measure;
 
+pub mod domain;
+
 pub mod roof;

@@ -16,3 +16,5 @@ mod formula_fuzz;
 mod house;
 mod measure_language;
 mod measure_outside;
+mod outside;
+mod seal;

@@ -1,0 +1,172 @@
+//! What somebody has to look at first.
+
+use super::{At, Checklist, Entry, Outcome, Pin, PointKind, Standing, StepRef, Version, What};
+
+/// One thing that needs a person's attention.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Attention {
+    /// The checklist.
+    pub checklist: String,
+    /// The step, where it is about one.
+    pub step: Option<StepRef>,
+    /// The entry that shows it, where there is one.
+    pub seq: Option<u64>,
+    /// What it is.
+    pub about: About,
+}
+
+/// Kinds of things that need attention, the most urgent first.
+#[derive(Clone, Debug, PartialEq)]
+pub enum About {
+    /// A hold point waits for this role.
+    HoldWaiting {
+        /// Who releases it.
+        role: String,
+        /// Since when.
+        since: At,
+    },
+    /// A step was logged off its target, and nobody has accepted it yet.
+    OffTarget {
+        /// The reason given; none where the target moved afterwards.
+        reason: Option<String>,
+    },
+    /// A step was left out.
+    Skipped {
+        /// The reason given.
+        reason: String,
+    },
+    /// Fewer photos than the step asks for.
+    PhotosMissing {
+        /// How many it asks for.
+        asked: u32,
+        /// How many somebody says were taken.
+        taken: u32,
+    },
+    /// Confirmed faster than it can believably be done.
+    TooFast {
+        /// Seconds since the step could be begun.
+        took_s: i64,
+        /// Least believable seconds.
+        least_s: u32,
+    },
+    /// The clock went back between two entries.
+    ClockJump {
+        /// By how many seconds.
+        back_s: i64,
+    },
+    /// A walk was begun and not ended.
+    Unfinished {
+        /// Steps not settled.
+        open: usize,
+    },
+    /// A newer version was adopted than the one pinned.
+    NewerAdopted {
+        /// The pinned version.
+        pinned: Version,
+        /// The newest adopted one.
+        newest: Version,
+    },
+}
+
+/// What needs attention in one walk of a job, by urgency and step.
+#[must_use]
+pub fn of_walk(
+    checklist: &Checklist,
+    plan: &[StepRef],
+    standing: &Standing,
+    entries: &[Entry],
+) -> Vec<Attention> {
+    let Some(walk) = standing.walks.get(&checklist.id) else { return Vec::new() };
+    let mut all = Vec::new();
+    let mut add = |step: Option<&StepRef>, seq, about| {
+        let (checklist, step) = (checklist.id.clone(), step.cloned());
+        all.push(Attention { checklist, step, seq, about });
+    };
+    for (at, stood) in &walk.steps {
+        let step = checklist.step(&at.id);
+        if let Some(point) = &stood.point
+            && point.kind == PointKind::Hold
+            && point.released.is_none()
+        {
+            let (role, since) = (point.role.clone(), point.reached);
+            add(Some(at), None, About::HoldWaiting { role, since });
+        }
+        let Some(settled) = &stood.settled else { continue };
+        match &settled.outcome {
+            Outcome::Answered { reason, .. } if settled.outcome.off_target() => {
+                add(Some(at), Some(settled.seq), About::OffTarget { reason: reason.clone() });
+            }
+            Outcome::Skipped { reason } => {
+                add(Some(at), Some(settled.seq), About::Skipped { reason: reason.clone() });
+            }
+            Outcome::Answered { .. } => {}
+        }
+        let asked = step.map_or(0, |step| step.photos);
+        if stood.photos < asked && !matches!(settled.outcome, Outcome::Skipped { .. }) {
+            let taken = stood.photos;
+            add(Some(at), Some(settled.seq), About::PhotosMissing { asked, taken });
+        }
+    }
+    let own = entries.iter().filter(|e| e.draft.walk.as_ref() == Some(&checklist.id));
+    // Since when the step being answered was worked on.
+    let mut since: Option<At> = None;
+    let mut before: Option<At> = None;
+    for entry in own {
+        let (at, what) = (entry.draft.at, &entry.draft.what);
+        if let Some(before) = before
+            && at.ms() < before.ms()
+        {
+            let back_s = (before.ms() - at.ms()).div_euclid(1000);
+            add(what.step(), Some(entry.seq), About::ClockJump { back_s });
+            since = None;
+        }
+        before = Some(at);
+        match what {
+            // Beside the work, not before it.
+            What::PhotoTaken { .. } | What::Noted { .. } => continue,
+            What::Answered { step, .. } => {
+                let least_s = checklist.step(&step.id).and_then(|step| step.least_s);
+                let took_s = since.map(|since| (at.ms() - since.ms()).div_euclid(1000));
+                if let (Some(least_s), Some(took_s)) = (least_s, took_s)
+                    && took_s < least_s.into()
+                {
+                    add(Some(step), Some(entry.seq), About::TooFast { took_s, least_s });
+                }
+            }
+            _ => {}
+        }
+        since = Some(at);
+    }
+    if walk.begun.is_some() && walk.ended.is_none() {
+        let settled = |at: &&StepRef| walk.steps.get(*at).is_none_or(|s| s.settled.is_none());
+        add(None, None, About::Unfinished { open: plan.iter().filter(settled).count() });
+    }
+    all.sort_by_key(|attention| attention.about.urgency());
+    all
+}
+
+/// Whether a newer version than the pinned one was adopted.
+#[must_use]
+pub fn newer(pin: &Pin, newest: Version) -> Option<Attention> {
+    (pin.version < newest).then(|| Attention {
+        checklist: pin.id.clone(),
+        step: None,
+        seq: None,
+        about: About::NewerAdopted { pinned: pin.version, newest },
+    })
+}
+
+impl About {
+    fn urgency(&self) -> u8 {
+        match self {
+            Self::HoldWaiting { .. } => 0,
+            Self::OffTarget { .. } => 1,
+            Self::Skipped { .. } => 2,
+            Self::PhotosMissing { .. } => 3,
+            Self::TooFast { .. } => 4,
+            Self::ClockJump { .. } => 5,
+            Self::Unfinished { .. } => 6,
+            Self::NewerAdopted { .. } => 7,
+        }
+    }
+}

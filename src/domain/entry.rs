@@ -1,0 +1,256 @@
+//! One fact written to the log: who, when, what, how it was conveyed. Added,
+//! never changed; a correction is a new entry that points at the old one.
+
+use crate::measure::{Quantity, Value};
+
+use super::{At, FactName, Hash, Job, PointKind, Version};
+
+/// Idempotency key: appending the same key twice adds one entry.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Key(pub String);
+
+/// A step of a walk; `row` counts from 1 where the step repeats for rows.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct StepRef {
+    /// Identifier in the checklist.
+    pub id: String,
+    /// Row, counted from 1.
+    pub row: Option<u32>,
+}
+
+impl std::fmt::Display for StepRef {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self.row {
+            Some(row) => write!(f, "{}#{row}", self.id),
+            None => f.write_str(&self.id),
+        }
+    }
+}
+
+impl std::str::FromStr for StepRef {
+    type Err = std::convert::Infallible;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        let split = text.rsplit_once('#').and_then(|(id, row)| Some((id, row.parse().ok()?)));
+        Ok(match split {
+            Some((id, row)) => Self { id: id.to_owned(), row: Some(row) },
+            None => Self { id: text.to_owned(), row: None },
+        })
+    }
+}
+
+/// An entry not yet in the log.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Draft {
+    /// The job's number.
+    pub job: String,
+    /// The checklist walked, where one is.
+    pub walk: Option<String>,
+    /// When, by the one clock reading of the event that caused it.
+    pub at: At,
+    /// Who.
+    pub by: String,
+    /// How it was conveyed.
+    pub how: How,
+    /// What.
+    pub what: What,
+    /// The entry this one corrects.
+    pub corrects: Option<u64>,
+    /// Idempotency key.
+    pub key: Key,
+}
+
+/// An entry in the log.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Entry {
+    /// Place in the device's log, counted from 1 without a gap.
+    pub seq: u64,
+    /// What was appended.
+    pub draft: Draft,
+    /// Hash of the entry before, of any job.
+    pub previous: Hash,
+    /// SHA-256 of this entry's canonical JSON, which holds `previous`.
+    pub hash: Hash,
+}
+
+/// How something was conveyed.
+#[derive(Clone, Debug, PartialEq)]
+pub enum How {
+    /// By voice.
+    Voice(Heard),
+    /// Typed or touched.
+    Keys,
+    /// By a command of the program.
+    Command,
+    /// Written in a file.
+    File,
+    /// By the program itself.
+    Program,
+}
+
+/// What the recogniser heard. Scores are in thousandths of a nat.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+pub struct Heard {
+    /// The words of the best hypothesis.
+    pub words: String,
+    /// Log-probability per token along the allowed phrases.
+    pub b_milli: i32,
+    /// The same less that of free recognition.
+    pub a_milli: i32,
+    /// Distance to the best hypothesis with another meaning.
+    pub m_milli: i32,
+    /// SHA-256 of the 16 kHz 16-bit little-endian samples.
+    pub sound: Hash,
+}
+
+/// What was given for a step.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Given {
+    /// Done.
+    Done,
+    /// Read on the tape.
+    Measured(Quantity),
+    /// Counted.
+    Counted(u32),
+    /// Chosen among the answers offered.
+    Chosen(String),
+    /// A fact of the job.
+    Fact(FactName, Value),
+    /// Free words.
+    Noted(String),
+}
+
+/// What a step asked for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Target {
+    /// A mark, and the allowed difference either way.
+    Mark(Quantity, Quantity),
+    /// At least so many.
+    AtLeast(u32),
+    /// One of these answers.
+    OneOf(Vec<String>),
+}
+
+/// What happened.
+#[derive(Clone, Debug, PartialEq)]
+pub enum What {
+    /// The job was opened, with the versions it pins.
+    JobOpened(Job),
+    /// A fact came with the job file.
+    FactGiven(FactName, Value),
+    /// A walk began.
+    WalkBegun {
+        /// The pinned version.
+        version: Version,
+        /// Its content.
+        hash: Hash,
+    },
+    /// Work was interrupted.
+    Paused,
+    /// Work went on.
+    Resumed,
+    /// The last step was settled.
+    WalkEnded,
+    /// A step was answered.
+    Answered {
+        /// Which.
+        step: StepRef,
+        /// With what.
+        given: Given,
+        /// What it asked for.
+        target: Option<Target>,
+        /// Why it was logged off its target.
+        reason: Option<String>,
+    },
+    /// A step was left out.
+    Skipped {
+        /// Which.
+        step: StepRef,
+        /// Why.
+        reason: String,
+    },
+    /// Cautions were said with a step, in these words.
+    Cautioned {
+        /// Which.
+        step: StepRef,
+        /// What was said.
+        said: Vec<String>,
+    },
+    /// Something worth keeping; spoken notes are unverified transcripts.
+    Noted {
+        /// At which step.
+        step: Option<StepRef>,
+        /// The words.
+        text: String,
+    },
+    /// Somebody says a photo was taken.
+    PhotoTaken {
+        /// Of which step.
+        step: StepRef,
+    },
+    /// An inspection point was reached.
+    PointReached {
+        /// Before which step.
+        step: StepRef,
+        /// Hold or witness.
+        kind: PointKind,
+        /// Who releases or is told.
+        role: String,
+    },
+    /// A hold point was released.
+    Released {
+        /// Before which step.
+        step: StepRef,
+        /// In which role.
+        role: String,
+    },
+    /// A follow-up date was given out.
+    FollowUpIssued {
+        /// Its stable identifier.
+        uid: String,
+        /// When it begins.
+        start: At,
+        /// What the calendar shows.
+        title: String,
+        /// Raised on every change (RFC 5545 SEQUENCE).
+        sequence: u32,
+    },
+}
+
+impl What {
+    /// The word entries use for what happened.
+    #[must_use]
+    pub fn word(&self) -> &'static str {
+        match self {
+            Self::JobOpened(_) => "job-opened",
+            Self::FactGiven(..) => "fact-given",
+            Self::WalkBegun { .. } => "walk-begun",
+            Self::Paused => "paused",
+            Self::Resumed => "resumed",
+            Self::WalkEnded => "walk-ended",
+            Self::Answered { .. } => "answered",
+            Self::Skipped { .. } => "skipped",
+            Self::Cautioned { .. } => "cautioned",
+            Self::Noted { .. } => "noted",
+            Self::PhotoTaken { .. } => "photo-taken",
+            Self::PointReached { .. } => "point-reached",
+            Self::Released { .. } => "released",
+            Self::FollowUpIssued { .. } => "follow-up-issued",
+        }
+    }
+
+    /// The step it is about.
+    #[must_use]
+    pub fn step(&self) -> Option<&StepRef> {
+        match self {
+            Self::Answered { step, .. }
+            | Self::Skipped { step, .. }
+            | Self::Cautioned { step, .. }
+            | Self::PhotoTaken { step }
+            | Self::PointReached { step, .. }
+            | Self::Released { step, .. } => Some(step),
+            Self::Noted { step, .. } => step.as_ref(),
+            _ => None,
+        }
+    }
+}

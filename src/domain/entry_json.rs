@@ -1,0 +1,454 @@
+//! Entries as JSON and back. The text that is hashed is the canonical text of
+//! what `sealed` gives; reading is strict, so that nothing is guessed later.
+
+use std::collections::BTreeMap;
+
+use crate::measure::{self, Dimension, Quantity, Value};
+
+use super::entry::{Draft, Entry, Given, Heard, How, Key, StepRef, Target, What};
+use super::{FactName, Hash, Job, Json, Person, Pin, PinKind, PointKind, Units};
+
+/// A text that is not an entry.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("entry {seq}: `{field}` is missing or is not what it should be")]
+pub struct NotAnEntry {
+    /// The sequence number, where it could be read; 0 elsewhere.
+    pub seq: u64,
+    /// The member at fault.
+    pub field: String,
+}
+
+/// The JSON of an entry without its own hash: what is hashed and stored.
+#[must_use]
+pub fn sealed(seq: u64, draft: &Draft, previous: Hash) -> Json {
+    let mut members = BTreeMap::from([
+        ("seq".to_owned(), whole(seq)),
+        ("job".to_owned(), Json::text(&draft.job)),
+        ("at".to_owned(), Json::text(draft.at)),
+        ("by".to_owned(), Json::text(&draft.by)),
+        ("how".to_owned(), how(&draft.how)),
+        ("key".to_owned(), Json::text(&draft.key.0)),
+        ("what".to_owned(), Json::from(draft.what.word())),
+        ("previous".to_owned(), Json::text(previous)),
+    ]);
+    if let Some(walk) = &draft.walk {
+        members.insert("checklist".to_owned(), Json::text(walk));
+    }
+    if let Some(corrects) = draft.corrects {
+        members.insert("corrects".to_owned(), whole(corrects));
+    }
+    if let Json::Object(more) = details(&draft.what) {
+        members.extend(more);
+    }
+    Json::Object(members)
+}
+
+/// Reads what `sealed` gave; `hash` is that of its canonical text.
+///
+/// # Errors
+/// Names the first member that is missing or of another shape.
+pub fn read(json: &Json, hash: Hash) -> Result<Entry, NotAnEntry> {
+    let seq = json.get("seq").and_then(Json::as_whole).and_then(|n| u64::try_from(n).ok());
+    let seq = seq.ok_or(NotAnEntry { seq: 0, field: "seq".to_owned() })?;
+    let fields = Fields { json, seq };
+    let corrects = match json.get("corrects") {
+        None => None,
+        Some(_) => Some(fields.whole("corrects")?),
+    };
+    let draft = Draft {
+        job: fields.text("job")?,
+        walk: json.get("checklist").and_then(Json::as_text).map(str::to_owned),
+        at: fields.parsed("at")?,
+        by: fields.text("by")?,
+        how: fields.how()?,
+        what: fields.what()?,
+        corrects,
+        key: Key(fields.text("key")?),
+    };
+    Ok(Entry { seq, draft, previous: fields.parsed("previous")?, hash })
+}
+
+/// A value as entries and records write it: its kind and a text that loses
+/// nothing.
+#[must_use]
+pub fn value(value: &Value) -> Json {
+    match value {
+        Value::Quantity(q) => quantity(*q),
+        Value::YesNo(yes) => Json::object([("kind", "yes-no".into()), ("yes", Json::Bool(*yes))]),
+        Value::Text(text) => Json::object([("kind", "text".into()), ("text", Json::text(text))]),
+    }
+}
+
+const DIMENSIONS: [(&str, Dimension); 9] = [
+    ("length", Dimension::LENGTH),
+    ("area", Dimension::AREA),
+    ("pitch", Dimension::PITCH),
+    ("number", Dimension::NUMBER),
+    ("temperature", Dimension::TEMPERATURE),
+    ("temperature-difference", Dimension::TEMPERATURE_DIFFERENCE),
+    ("speed", Dimension::SPEED),
+    ("free-area-per-length", Dimension::FREE_AREA_PER_LENGTH),
+    ("volume", Dimension::VOLUME),
+];
+
+fn quantity(q: Quantity) -> Json {
+    let kind = DIMENSIONS.iter().find(|(_, dimension)| *dimension == q.dimension);
+    let kind = kind.map_or("other", |(word, _)| word);
+    Json::object([("kind", kind.into()), ("exact", Json::text(measure::exact_text(q)))])
+}
+
+fn read_value(json: &Json) -> Option<Value> {
+    match json.get("kind")?.as_text()? {
+        "yes-no" => match json.get("yes")? {
+            Json::Bool(yes) => Some(Value::YesNo(*yes)),
+            _ => None,
+        },
+        "text" => Some(Value::Text(json.get("text")?.as_text()?.to_owned())),
+        kind => {
+            let (_, dimension) = DIMENSIONS.iter().find(|(word, _)| *word == kind)?;
+            let exact = json.get("exact")?.as_text()?;
+            measure::parse_quantity(exact, *dimension).ok().map(Value::Quantity)
+        }
+    }
+}
+
+fn read_quantity(json: &Json) -> Option<Quantity> {
+    match read_value(json)? {
+        Value::Quantity(q) => Some(q),
+        _ => None,
+    }
+}
+
+#[expect(clippy::cast_precision_loss, reason = "sequence numbers stay far below 2^53")]
+fn whole(n: u64) -> Json {
+    Json::Number(n as f64)
+}
+
+fn row(row: Option<u32>) -> Json {
+    row.map_or(Json::Null, Json::from)
+}
+
+fn how(how: &How) -> Json {
+    let Heard { words, b_milli, a_milli, m_milli, sound } = match how {
+        How::Voice(heard) => heard,
+        How::Keys => return "keys".into(),
+        How::Command => return "command".into(),
+        How::File => return "file".into(),
+        How::Program => return "program".into(),
+    };
+    Json::object([(
+        "voice",
+        Json::object([
+            ("words", Json::text(words)),
+            ("b_milli", Json::Number((*b_milli).into())),
+            ("a_milli", Json::Number((*a_milli).into())),
+            ("m_milli", Json::Number((*m_milli).into())),
+            ("sound_sha256", Json::text(sound)),
+        ]),
+    )])
+}
+
+fn details(what: &What) -> Json {
+    let step = |step: &StepRef| Json::text(step);
+    match what {
+        What::JobOpened(job) => Json::object([("opened", job_json(job))]),
+        What::FactGiven(name, v) => Json::object([("fact", fact(name, v))]),
+        What::WalkBegun { version, hash } => {
+            Json::object([("version", Json::text(version)), ("checklist_sha256", Json::text(hash))])
+        }
+        What::Paused | What::Resumed | What::WalkEnded => Json::object([]),
+        What::Answered { step: at, given: g, target: t, reason } => Json::object([
+            ("step", step(at)),
+            ("given", given(g)),
+            ("target", t.as_ref().map_or(Json::Null, target)),
+            ("reason", reason.as_ref().map_or(Json::Null, Json::text)),
+        ]),
+        What::Skipped { step: at, reason } => {
+            Json::object([("step", step(at)), ("reason", Json::text(reason))])
+        }
+        What::Cautioned { step: at, said } => Json::object([
+            ("step", step(at)),
+            ("said", Json::List(said.iter().map(Json::text).collect())),
+        ]),
+        What::Noted { step: at, text } => Json::object([
+            ("step", at.as_ref().map_or(Json::Null, step)),
+            ("text", Json::text(text)),
+        ]),
+        What::PhotoTaken { step: at } => Json::object([("step", step(at))]),
+        What::PointReached { step: at, kind, role } => Json::object([
+            ("step", step(at)),
+            ("point", kind.word().into()),
+            ("role", Json::text(role)),
+        ]),
+        What::Released { step: at, role } => {
+            Json::object([("step", step(at)), ("role", Json::text(role))])
+        }
+        What::FollowUpIssued { uid, start, title, sequence } => Json::object([
+            ("uid", Json::text(uid)),
+            ("start", Json::text(start)),
+            ("title", Json::text(title)),
+            ("sequence", Json::from(*sequence)),
+        ]),
+    }
+}
+
+fn given(given: &Given) -> Json {
+    match given {
+        Given::Done => "done".into(),
+        Given::Measured(q) => Json::object([("measured", quantity(*q))]),
+        Given::Counted(n) => Json::object([("counted", Json::from(*n))]),
+        Given::Chosen(option) => Json::object([("chosen", Json::text(option))]),
+        Given::Fact(name, v) => Json::object([("fact", fact(name, v))]),
+        Given::Noted(text) => Json::object([("noted", Json::text(text))]),
+    }
+}
+
+fn target(target: &Target) -> Json {
+    match target {
+        Target::Mark(mark, tolerance) => {
+            Json::object([("mark", quantity(*mark)), ("tolerance", quantity(*tolerance))])
+        }
+        Target::AtLeast(n) => Json::object([("at_least", Json::from(*n))]),
+        Target::OneOf(options) => {
+            Json::object([("one_of", Json::List(options.iter().map(Json::text).collect()))])
+        }
+    }
+}
+
+fn fact(name: &FactName, v: &Value) -> Json {
+    Json::object([("name", Json::text(&name.name)), ("row", row(name.row)), ("value", value(v))])
+}
+
+fn job_json(job: &Job) -> Json {
+    let people = job
+        .people
+        .iter()
+        .map(|p| Json::object([("name", Json::text(&p.name)), ("role", Json::text(&p.role))]));
+    let pins = job.pins.iter().map(|pin| {
+        Json::object([
+            ("kind", pin.kind.word().into()),
+            ("id", Json::text(&pin.id)),
+            ("version", Json::text(pin.version)),
+            ("sha256", Json::text(pin.hash)),
+        ])
+    });
+    Json::object([
+        ("number", Json::text(&job.number)),
+        ("address", Json::text(&job.address)),
+        ("owner", Json::text(&job.owner)),
+        ("phone", Json::text(&job.phone)),
+        ("company", Json::text(&job.company)),
+        ("time_zone", Json::text(&job.time_zone)),
+        ("code_edition", Json::text(&job.code_edition)),
+        ("units", (if job.units == Units::Us { "us" } else { "metric" }).into()),
+        ("invented", Json::Bool(job.invented)),
+        ("people", Json::List(people.collect())),
+        ("pins", Json::List(pins.collect())),
+    ])
+}
+
+/// Strict readers of one entry's members.
+struct Fields<'a> {
+    json: &'a Json,
+    seq: u64,
+}
+
+impl Fields<'_> {
+    fn wrong(&self, field: &str) -> NotAnEntry {
+        NotAnEntry { seq: self.seq, field: field.to_owned() }
+    }
+
+    fn text(&self, field: &str) -> Result<String, NotAnEntry> {
+        let text = self.json.get(field).and_then(Json::as_text);
+        text.map(str::to_owned).ok_or_else(|| self.wrong(field))
+    }
+
+    fn parsed<T: std::str::FromStr>(&self, field: &str) -> Result<T, NotAnEntry> {
+        self.text(field)?.parse().map_err(|_| self.wrong(field))
+    }
+
+    fn whole<T: TryFrom<i64>>(&self, field: &str) -> Result<T, NotAnEntry> {
+        let n = self.json.get(field).and_then(Json::as_whole);
+        n.and_then(|n| T::try_from(n).ok()).ok_or_else(|| self.wrong(field))
+    }
+
+    fn texts(&self, field: &str) -> Result<Vec<String>, NotAnEntry> {
+        match self.json.get(field) {
+            Some(Json::List(items)) => {
+                let items = items.iter().map(|item| item.as_text().map(str::to_owned));
+                items.collect::<Option<_>>().ok_or_else(|| self.wrong(field))
+            }
+            _ => Err(self.wrong(field)),
+        }
+    }
+
+    fn inner<'a>(&'a self, field: &str) -> Result<Fields<'a>, NotAnEntry> {
+        let json = self.json.get(field).ok_or_else(|| self.wrong(field))?;
+        Ok(Fields { json, seq: self.seq })
+    }
+
+    fn value(&self, field: &str) -> Result<Value, NotAnEntry> {
+        self.json.get(field).and_then(read_value).ok_or_else(|| self.wrong(field))
+    }
+
+    fn quantity(&self, field: &str) -> Result<Quantity, NotAnEntry> {
+        self.json.get(field).and_then(read_quantity).ok_or_else(|| self.wrong(field))
+    }
+
+    fn how(&self) -> Result<How, NotAnEntry> {
+        let json = self.json.get("how").ok_or_else(|| self.wrong("how"))?;
+        match json.as_text() {
+            Some("keys") => Ok(How::Keys),
+            Some("command") => Ok(How::Command),
+            Some("file") => Ok(How::File),
+            Some("program") => Ok(How::Program),
+            Some(_) => Err(self.wrong("how")),
+            None => {
+                let how = self.inner("how")?;
+                let voice = how.inner("voice")?;
+                Ok(How::Voice(Heard {
+                    words: voice.text("words")?,
+                    b_milli: voice.whole("b_milli")?,
+                    a_milli: voice.whole("a_milli")?,
+                    m_milli: voice.whole("m_milli")?,
+                    sound: voice.parsed("sound_sha256")?,
+                }))
+            }
+        }
+    }
+
+    fn fact(&self) -> Result<(FactName, Value), NotAnEntry> {
+        let fact = self.inner("fact")?;
+        let row = match fact.json.get("row") {
+            None => None,
+            Some(_) => Some(fact.whole("row")?),
+        };
+        Ok((FactName { name: fact.text("name")?, row }, fact.value("value")?))
+    }
+
+    fn what(&self) -> Result<What, NotAnEntry> {
+        let role = || self.text("role");
+        let step = || self.parsed::<StepRef>("step");
+        Ok(match self.text("what")?.as_str() {
+            "job-opened" => What::JobOpened(self.inner("opened")?.job()?),
+            "fact-given" => {
+                let (name, value) = self.fact()?;
+                What::FactGiven(name, value)
+            }
+            "walk-begun" => What::WalkBegun {
+                version: self.parsed("version")?,
+                hash: self.parsed("checklist_sha256")?,
+            },
+            "paused" => What::Paused,
+            "resumed" => What::Resumed,
+            "walk-ended" => What::WalkEnded,
+            "answered" => What::Answered {
+                step: step()?,
+                given: self.given()?,
+                target: match self.json.get("target") {
+                    None => None,
+                    Some(_) => Some(self.inner("target")?.target()?),
+                },
+                reason: self.json.get("reason").and_then(Json::as_text).map(str::to_owned),
+            },
+            "skipped" => What::Skipped { step: step()?, reason: self.text("reason")? },
+            "cautioned" => What::Cautioned { step: step()?, said: self.texts("said")? },
+            "noted" => What::Noted {
+                step: self.json.get("step").map(|_| step()).transpose()?,
+                text: self.text("text")?,
+            },
+            "photo-taken" => What::PhotoTaken { step: step()? },
+            "point-reached" => What::PointReached {
+                step: step()?,
+                kind: match self.text("point")?.as_str() {
+                    "hold" => PointKind::Hold,
+                    "witness" => PointKind::Witness,
+                    _ => return Err(self.wrong("point")),
+                },
+                role: role()?,
+            },
+            "released" => What::Released { step: step()?, role: role()? },
+            "follow-up-issued" => What::FollowUpIssued {
+                uid: self.text("uid")?,
+                start: self.parsed("start")?,
+                title: self.text("title")?,
+                sequence: self.whole("sequence")?,
+            },
+            _ => return Err(self.wrong("what")),
+        })
+    }
+
+    fn given(&self) -> Result<Given, NotAnEntry> {
+        if self.json.get("given").and_then(Json::as_text) == Some("done") {
+            return Ok(Given::Done);
+        }
+        let given = self.inner("given")?;
+        match given.json {
+            Json::Object(members) => match members.keys().next().map(String::as_str) {
+                Some("measured") => Ok(Given::Measured(given.quantity("measured")?)),
+                Some("counted") => Ok(Given::Counted(given.whole("counted")?)),
+                Some("chosen") => Ok(Given::Chosen(given.text("chosen")?)),
+                Some("noted") => Ok(Given::Noted(given.text("noted")?)),
+                Some("fact") => given.fact().map(|(name, value)| Given::Fact(name, value)),
+                _ => Err(self.wrong("given")),
+            },
+            _ => Err(self.wrong("given")),
+        }
+    }
+
+    fn target(&self) -> Result<Target, NotAnEntry> {
+        if self.json.get("at_least").is_some() {
+            Ok(Target::AtLeast(self.whole("at_least")?))
+        } else if self.json.get("one_of").is_some() {
+            Ok(Target::OneOf(self.texts("one_of")?))
+        } else {
+            Ok(Target::Mark(self.quantity("mark")?, self.quantity("tolerance")?))
+        }
+    }
+
+    fn each<T>(
+        &self,
+        field: &str,
+        read: impl Fn(&Fields<'_>) -> Result<T, NotAnEntry>,
+    ) -> Result<Vec<T>, NotAnEntry> {
+        match self.json.get(field) {
+            Some(Json::List(items)) => {
+                items.iter().map(|json| read(&Fields { json, seq: self.seq })).collect()
+            }
+            _ => Err(self.wrong(field)),
+        }
+    }
+
+    fn job(&self) -> Result<Job, NotAnEntry> {
+        Ok(Job {
+            number: self.text("number")?,
+            address: self.text("address")?,
+            owner: self.text("owner")?,
+            phone: self.text("phone")?,
+            company: self.text("company")?,
+            time_zone: self.text("time_zone")?,
+            code_edition: self.text("code_edition")?,
+            units: match self.text("units")?.as_str() {
+                "us" => Units::Us,
+                "metric" => Units::Metric,
+                _ => return Err(self.wrong("units")),
+            },
+            invented: self.json.get("invented") == Some(&Json::Bool(true)),
+            people: self.each("people", |person| {
+                Ok(Person { name: person.text("name")?, role: person.text("role")? })
+            })?,
+            pins: self.each("pins", |pin| {
+                Ok(Pin {
+                    kind: match pin.text("kind")?.as_str() {
+                        "checklist" => PinKind::Checklist,
+                        "profile" => PinKind::Profile,
+                        _ => return Err(self.wrong("pins")),
+                    },
+                    id: pin.text("id")?,
+                    version: pin.parsed("version")?,
+                    hash: pin.parsed("sha256")?,
+                })
+            })?,
+        })
+    }
+}

@@ -1,0 +1,156 @@
+//! JSON as a tree and its canonical text after RFC 8785. Reading JSON is the
+//! business of the borders.
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+
+/// A JSON value. Object keys are kept by Rust's order; the canonical text
+/// sorts them as RFC 8785 wants.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Json {
+    /// `null`
+    Null,
+    /// `true` or `false`
+    Bool(bool),
+    /// A finite IEEE 754 double. Entries only hold whole numbers.
+    Number(f64),
+    /// Text
+    Text(String),
+    /// A list
+    List(Vec<Json>),
+    /// An object
+    Object(BTreeMap<String, Json>),
+}
+
+impl Json {
+    /// An object of these members; those that are `Null` are left out.
+    #[must_use]
+    pub fn object<const N: usize>(members: [(&str, Json); N]) -> Json {
+        let some = members.into_iter().filter(|(_, value)| *value != Json::Null);
+        Json::Object(some.map(|(key, value)| (key.to_owned(), value)).collect())
+    }
+
+    /// Text of anything that prints.
+    #[must_use]
+    pub fn text(value: impl ToString) -> Json {
+        Json::Text(value.to_string())
+    }
+
+    /// The member of that name, where this is an object that has it.
+    #[must_use]
+    pub fn get(&self, key: &str) -> Option<&Json> {
+        match self {
+            Json::Object(members) => members.get(key),
+            _ => None,
+        }
+    }
+
+    /// The text, where this is one.
+    #[must_use]
+    pub fn as_text(&self) -> Option<&str> {
+        match self {
+            Json::Text(text) => Some(text),
+            _ => None,
+        }
+    }
+
+    /// The whole number, where this is one that a double holds exactly.
+    #[must_use]
+    #[expect(clippy::cast_possible_truncation, reason = "bounded to ±2^53 before")]
+    pub fn as_whole(&self) -> Option<i64> {
+        match self {
+            Json::Number(n) if n.fract() == 0.0 && n.abs() <= 9_007_199_254_740_992.0 => {
+                Some(*n as i64)
+            }
+            _ => None,
+        }
+    }
+
+    /// The canonical text (RFC 8785).
+    ///
+    /// # Errors
+    /// A number that is not finite has no JSON text.
+    pub fn canonical(&self) -> Result<String, NotFinite> {
+        let mut out = String::new();
+        self.write(&mut out)?;
+        Ok(out)
+    }
+
+    fn write(&self, out: &mut String) -> Result<(), NotFinite> {
+        match self {
+            Json::Null => out.push_str("null"),
+            Json::Bool(true) => out.push_str("true"),
+            Json::Bool(false) => out.push_str("false"),
+            Json::Number(n) if n.is_finite() => {
+                out.push_str(ryu_js::Buffer::new().format_finite(*n));
+            }
+            Json::Number(_) => return Err(NotFinite),
+            Json::Text(text) => write_text(text, out),
+            Json::List(items) => {
+                out.push('[');
+                for (at, item) in items.iter().enumerate() {
+                    if 0 < at {
+                        out.push(',');
+                    }
+                    item.write(out)?;
+                }
+                out.push(']');
+            }
+            Json::Object(members) => {
+                let mut members: Vec<_> = members.iter().collect();
+                // RFC 8785 section 3.2.3: by UTF-16 code units, which differs
+                // from Rust's order outside the basic plane.
+                members.sort_by(|(a, _), (b, _)| a.encode_utf16().cmp(b.encode_utf16()));
+                out.push('{');
+                for (at, (key, value)) in members.into_iter().enumerate() {
+                    if 0 < at {
+                        out.push(',');
+                    }
+                    write_text(key, out);
+                    out.push(':');
+                    value.write(out)?;
+                }
+                out.push('}');
+            }
+        }
+        Ok(())
+    }
+}
+
+impl From<&str> for Json {
+    fn from(text: &str) -> Self {
+        Json::Text(text.to_owned())
+    }
+}
+
+impl From<u32> for Json {
+    fn from(n: u32) -> Self {
+        Json::Number(n.into())
+    }
+}
+
+/// A number without a JSON text.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("a number that is not finite has no JSON text")]
+pub struct NotFinite;
+
+fn write_text(text: &str, out: &mut String) {
+    out.push('"');
+    for c in text.chars() {
+        match c {
+            '"' => out.push_str("\\\""),
+            '\\' => out.push_str("\\\\"),
+            '\u{8}' => out.push_str("\\b"),
+            '\t' => out.push_str("\\t"),
+            '\n' => out.push_str("\\n"),
+            '\u{c}' => out.push_str("\\f"),
+            '\r' => out.push_str("\\r"),
+            c if c < ' ' => {
+                // Writing to a String does not fail.
+                let _ = write!(out, "\\u{:04x}", u32::from(c));
+            }
+            c => out.push(c),
+        }
+    }
+    out.push('"');
+}

@@ -1,0 +1,45 @@
+//! The procedure, the job, the log and what stands: pure data and pure
+//! functions. Nothing here reads files, clocks or devices.
+
+pub mod adopt;
+pub mod answer;
+pub mod at;
+pub mod attention;
+pub mod chain;
+pub mod checklist;
+pub mod day;
+pub mod entry;
+pub mod entry_json;
+pub mod facts;
+pub mod job;
+pub mod json;
+pub mod meaning;
+pub mod plan;
+pub mod record;
+pub mod schedule;
+pub mod seal;
+pub mod sheet;
+pub mod standing;
+pub mod walk;
+
+pub use answer::parse_answer;
+pub use at::At;
+pub use attention::{About, Attention};
+pub use checklist::{
+    Answer, Bound, Caution, Checklist, Fact, FollowUp, Measure, Piece, Point, PointKind, PointWhen,
+    Step, Table, Version,
+};
+pub use day::{Day, DayJob};
+pub use entry::{Draft, Entry, Given, Heard, How, Key, StepRef, Target, What};
+pub use facts::{FactKind, FactName, Facts, Profile};
+pub use job::{Job, Person, Pin, PinKind, Units};
+pub use json::{Json, NotFinite};
+pub use meaning::Meaning;
+pub use record::{JobFile, Record, RecordFact, RecordMeasure, RecordStep, RecordWalk};
+pub use schedule::Due;
+pub use seal::Hash;
+pub use sheet::{Computed, Known, Sheet};
+pub use standing::{
+    Comparison, Issued, Note, Outcome, PointStanding, Release, Settled, Standing, StepStanding,
+    WalkStanding,
+};

@@ -1,0 +1,214 @@
+//! The install record: a job's entries folded into what now stands, together
+//! with everything it rests on. How it looks is the business of `export`.
+
+use std::sync::Arc;
+
+use crate::measure::{Functions, Value};
+
+use super::{
+    Attention, Checklist, Computed, Entry, FactName, Hash, Job, Known, Note, PointStanding,
+    Profile, Settled, Sheet, Standing, StepRef, attention, plan,
+};
+
+/// Everything known of one job: what it pins and what was logged.
+#[derive(Clone, Debug)]
+pub struct JobFile {
+    /// The job as opened.
+    pub job: Job,
+    /// The pinned checklists, in the order they are walked.
+    pub checklists: Vec<Arc<Checklist>>,
+    /// The pinned profile.
+    pub profile: Option<Arc<Profile>>,
+    /// The job's entries, in order.
+    pub entries: Vec<Entry>,
+    /// What they fold into.
+    pub standing: Standing,
+}
+
+/// An install record.
+#[derive(Clone, Debug)]
+pub struct Record {
+    /// The job.
+    pub job: Job,
+    /// Facts with their questions.
+    pub facts: Vec<RecordFact>,
+    /// The pinned profile.
+    pub profile: Option<Arc<Profile>>,
+    /// One for each pinned checklist, walked or not.
+    pub walks: Vec<RecordWalk>,
+    /// Notes, in order.
+    pub notes: Vec<Note>,
+    /// What needs attention.
+    pub attention: Vec<Attention>,
+    /// The last entry of the job and its hash.
+    pub head: Option<(u64, Hash)>,
+}
+
+/// A fact of the job.
+#[derive(Clone, Debug)]
+pub struct RecordFact {
+    /// Its name and row.
+    pub name: FactName,
+    /// The question it answers.
+    pub ask: String,
+    /// The value.
+    pub value: Value,
+}
+
+/// One walk in a record.
+#[derive(Clone, Debug)]
+pub struct RecordWalk {
+    /// The pinned checklist.
+    pub checklist: Arc<Checklist>,
+    /// When it was begun and ended, where it was.
+    pub begun: Option<super::At>,
+    /// When its last step was settled.
+    pub ended: Option<super::At>,
+    /// Measures, in the order of the checklist.
+    pub measures: Vec<RecordMeasure>,
+    /// Steps, in order.
+    pub steps: Vec<RecordStep>,
+}
+
+/// A measure with what it came to.
+#[derive(Clone, Debug)]
+pub struct RecordMeasure {
+    /// Its name and row.
+    pub name: FactName,
+    /// What it is.
+    pub title: String,
+    /// As a person reads it; none where it cannot be computed.
+    pub shown: Option<String>,
+    /// What it came to.
+    pub computed: Computed,
+    /// How it is computed.
+    pub formula: String,
+    /// Where the rule comes from.
+    pub source: String,
+}
+
+/// A step with what stands of it.
+#[derive(Clone, Debug)]
+pub struct RecordStep {
+    /// Which.
+    pub at: StepRef,
+    /// Its name, with the row where it repeats.
+    pub title: String,
+    /// What was said, with this job's numbers; none where facts are missing.
+    pub text: Option<String>,
+    /// Words to find it by.
+    pub tags: Vec<String>,
+    /// How it was settled.
+    pub settled: Option<Settled>,
+    /// How it was settled before it was corrected, oldest first.
+    pub corrected: Vec<Settled>,
+    /// The cautions said with it.
+    pub cautioned: Vec<String>,
+    /// How many photos it asks for.
+    pub photos_asked: u32,
+    /// How many somebody says were taken.
+    pub photos_taken: u32,
+    /// Its inspection point, once reached.
+    pub point: Option<PointStanding>,
+}
+
+impl JobFile {
+    /// The pinned checklist of this identifier.
+    #[must_use]
+    pub fn checklist(&self, id: &str) -> Option<&Arc<Checklist>> {
+        self.checklists.iter().find(|checklist| checklist.id == id)
+    }
+
+    /// The sheet of one checklist.
+    #[must_use]
+    pub fn sheet(&self, checklist: &Checklist, functions: &Functions) -> Sheet {
+        Sheet::compute(checklist, &self.standing.facts, self.profile.as_deref(), functions)
+    }
+
+    /// The install record.
+    #[must_use]
+    pub fn record(&self, functions: &Functions) -> Record {
+        let mut walks = Vec::new();
+        let mut all_attention = Vec::new();
+        for checklist in &self.checklists {
+            let sheet = self.sheet(checklist, functions);
+            let known = Known {
+                checklist,
+                facts: &self.standing.facts,
+                profile: self.profile.as_deref(),
+                sheet: &sheet,
+            };
+            let plan = plan::plan(known, functions);
+            all_attention.extend(attention::of_walk(
+                checklist,
+                &plan,
+                &self.standing,
+                &self.entries,
+            ));
+            walks.push(self.walk(checklist, known, plan));
+        }
+        let facts = self.standing.facts.iter().map(|(name, value)| {
+            let fact = self.checklists.iter().find_map(|checklist| checklist.fact(&name.name));
+            let ask = fact.map(|fact| fact.ask.clone()).unwrap_or_default();
+            RecordFact { name: name.clone(), ask, value: value.clone() }
+        });
+        Record {
+            job: self.job.clone(),
+            facts: facts.collect(),
+            profile: self.profile.clone(),
+            walks,
+            notes: self.standing.notes.clone(),
+            attention: all_attention,
+            head: self.entries.last().map(|entry| (entry.seq, entry.hash)),
+        }
+    }
+
+    fn walk(&self, checklist: &Arc<Checklist>, known: Known<'_>, plan: Vec<StepRef>) -> RecordWalk {
+        let stood = self.standing.walks.get(&checklist.id);
+        let mut steps: Vec<RecordStep> = plan.into_iter().map(|at| self.step(known, at)).collect();
+        // A step that was settled stays in the record even where the plan no
+        // longer asks it.
+        let settled = stood.into_iter().flat_map(|walk| walk.steps.keys());
+        for at in settled {
+            if steps.iter().all(|step| step.at != *at) {
+                steps.push(self.step(known, at.clone()));
+            }
+        }
+        let mut measures = Vec::new();
+        for measure in &checklist.measures {
+            let named = known.sheet.iter().filter(|(name, _)| name.name == measure.name);
+            measures.extend(named.map(|(name, computed)| RecordMeasure {
+                name: name.clone(),
+                title: measure.title.clone(),
+                shown: known.show(&name.name, name.row, self.job.units),
+                computed: computed.clone(),
+                formula: measure.formula.text().to_owned(),
+                source: measure.source.clone(),
+            }));
+        }
+        RecordWalk {
+            checklist: Arc::clone(checklist),
+            begun: stood.and_then(|walk| walk.begun).map(|(at, ..)| at),
+            ended: stood.and_then(|walk| walk.ended),
+            measures,
+            steps,
+        }
+    }
+
+    fn step(&self, known: Known<'_>, at: StepRef) -> RecordStep {
+        let step = known.checklist.step(&at.id);
+        let stood = self.standing.step(&known.checklist.id, &at).cloned().unwrap_or_default();
+        RecordStep {
+            title: known.checklist.title_of(&at),
+            text: step.and_then(|step| known.fill(&step.say, at.row, self.job.units).ok()),
+            tags: step.map(|step| step.tags.clone()).unwrap_or_default(),
+            settled: stood.settled,
+            corrected: stood.corrected,
+            cautioned: stood.cautioned.map(|(_, said)| said).unwrap_or_default(),
+            photos_asked: step.map_or(0, |step| step.photos),
+            photos_taken: stood.photos,
+            point: stood.point,
+            at,
+        }
+    }
+}

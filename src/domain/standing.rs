@@ -1,0 +1,308 @@
+//! A job's entries folded into what now stands. Everything that is shown,
+//! walked or exported comes from this one fold.
+
+use std::collections::BTreeMap;
+
+use crate::measure::{Quantity, Ratio};
+
+use super::entry::{Entry, Given, How, StepRef, Target, What};
+use super::{At, Facts, Hash, Job, PointKind, Version};
+
+/// What now stands of one job.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Standing {
+    /// The job as opened.
+    pub job: Option<Job>,
+    /// Facts, the newest of each.
+    pub facts: Facts,
+    /// By checklist.
+    pub walks: BTreeMap<String, WalkStanding>,
+    /// Notes, in order.
+    pub notes: Vec<Note>,
+    /// Follow-ups given out, by identifier.
+    pub issued: BTreeMap<String, Issued>,
+    /// The last entry folded in.
+    pub last_seq: u64,
+}
+
+/// What stands of one walk.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct WalkStanding {
+    /// When it began, and which version.
+    pub begun: Option<(At, Version, Hash)>,
+    /// When its last step was settled.
+    pub ended: Option<At>,
+    /// Whether work is interrupted.
+    pub paused: bool,
+    /// By step.
+    pub steps: BTreeMap<StepRef, StepStanding>,
+    /// The last step settled.
+    pub last: Option<StepRef>,
+}
+
+/// What stands of one step.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct StepStanding {
+    /// How it was settled, the newest.
+    pub settled: Option<Settled>,
+    /// How it was settled before it was corrected, oldest first.
+    pub corrected: Vec<Settled>,
+    /// The cautions said with it, and when.
+    pub cautioned: Option<(At, Vec<String>)>,
+    /// How many photos somebody says were taken.
+    pub photos: u32,
+    /// Its inspection point, once reached.
+    pub point: Option<PointStanding>,
+}
+
+/// An inspection point that was reached.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PointStanding {
+    /// Hold or witness.
+    pub kind: PointKind,
+    /// Who releases it or is told.
+    pub role: String,
+    /// When.
+    pub reached: At,
+    /// Its release, once given.
+    pub released: Option<Release>,
+}
+
+/// The release of a hold point.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Release {
+    /// The entry.
+    pub seq: u64,
+    /// When.
+    pub at: At,
+    /// Who.
+    pub by: String,
+}
+
+/// One way a step was settled.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Settled {
+    /// The entry.
+    pub seq: u64,
+    /// When.
+    pub at: At,
+    /// Who.
+    pub by: String,
+    /// How it was conveyed.
+    pub how: How,
+    /// With what.
+    pub outcome: Outcome,
+}
+
+/// With what a step was settled.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Outcome {
+    /// Answered, against its target where it has one.
+    Answered {
+        /// With what.
+        given: Given,
+        /// What it asked for.
+        target: Option<Target>,
+        /// Why it was logged off its target.
+        reason: Option<String>,
+    },
+    /// Left out.
+    Skipped {
+        /// Why.
+        reason: String,
+    },
+}
+
+/// Something worth keeping.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Note {
+    /// The entry.
+    pub seq: u64,
+    /// When.
+    pub at: At,
+    /// Who.
+    pub by: String,
+    /// Whether it was spoken, and so is an unverified transcript.
+    pub spoken: bool,
+    /// At which step of which checklist.
+    pub step: Option<(String, StepRef)>,
+    /// The words.
+    pub text: String,
+}
+
+/// A follow-up that was given out.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Issued {
+    /// When it begins.
+    pub start: At,
+    /// What the calendar shows.
+    pub title: String,
+    /// RFC 5545 SEQUENCE.
+    pub sequence: u32,
+    /// When it was given out.
+    pub at: At,
+}
+
+/// How something given compares with its target.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Comparison {
+    /// Within the tolerance, or among the wanted answers.
+    On,
+    /// More than the tolerance above the mark, by that much from the mark.
+    Above(Quantity),
+    /// More than the tolerance below the mark, by that much from the mark.
+    Below(Quantity),
+    /// So many too few.
+    TooFew(u32),
+    /// Not among the wanted answers.
+    NotWanted,
+}
+
+impl Target {
+    /// Compares what was given with the target. What cannot be compared is
+    /// never on target.
+    #[must_use]
+    pub fn compare(&self, given: &Given) -> Comparison {
+        match (self, given) {
+            (Target::Mark(mark, tolerance), Given::Measured(read)) => {
+                let Ok(by) = read.minus(*mark) else { return Comparison::NotWanted };
+                if by.value.abs() <= tolerance.value {
+                    Comparison::On
+                } else if Ratio::ZERO < by.value {
+                    Comparison::Above(by)
+                } else {
+                    Comparison::Below(Quantity::new(by.value.abs(), by.dimension))
+                }
+            }
+            (Target::AtLeast(least), Given::Counted(n)) => match least.checked_sub(*n) {
+                None | Some(0) => Comparison::On,
+                Some(few) => Comparison::TooFew(few),
+            },
+            (Target::OneOf(wanted), Given::Chosen(option)) if wanted.contains(option) => {
+                Comparison::On
+            }
+            _ => Comparison::NotWanted,
+        }
+    }
+}
+
+impl Outcome {
+    /// Whether a step settled so stands off its target.
+    #[must_use]
+    pub fn off_target(&self) -> bool {
+        match self {
+            Outcome::Answered { given, target: Some(target), .. } => {
+                target.compare(given) != Comparison::On
+            }
+            _ => false,
+        }
+    }
+}
+
+impl Standing {
+    /// What stands after these entries of one job, in order.
+    #[must_use]
+    pub fn of<'a>(entries: impl IntoIterator<Item = &'a Entry>) -> Self {
+        let mut standing = Self::default();
+        entries.into_iter().for_each(|entry| standing.apply(entry));
+        standing
+    }
+
+    /// What stands of that step.
+    #[must_use]
+    pub fn step(&self, checklist: &str, step: &StepRef) -> Option<&StepStanding> {
+        self.walks.get(checklist)?.steps.get(step)
+    }
+
+    /// Folds one more entry in; one that was folded in before changes nothing.
+    pub fn apply(&mut self, entry: &Entry) {
+        if entry.seq <= self.last_seq {
+            return;
+        }
+        self.last_seq = entry.seq;
+        let draft = &entry.draft;
+        match &draft.what {
+            What::JobOpened(job) => self.job = Some(job.clone()),
+            What::FactGiven(name, value) => self.facts.set(name.clone(), value.clone()),
+            What::FollowUpIssued { uid, start, title, sequence } => {
+                let issued = Issued {
+                    start: *start,
+                    title: title.clone(),
+                    sequence: *sequence,
+                    at: draft.at,
+                };
+                self.issued.insert(uid.clone(), issued);
+            }
+            What::Noted { step, text } => self.notes.push(Note {
+                seq: entry.seq,
+                at: draft.at,
+                by: draft.by.clone(),
+                spoken: matches!(draft.how, How::Voice(_)),
+                step: step.clone().and_then(|step| Some((draft.walk.clone()?, step))),
+                text: text.clone(),
+            }),
+            What::Answered { given: Given::Fact(name, value), .. } => {
+                self.facts.set(name.clone(), value.clone());
+                self.apply_walk(entry);
+            }
+            _ => self.apply_walk(entry),
+        }
+    }
+
+    fn apply_walk(&mut self, entry: &Entry) {
+        let draft = &entry.draft;
+        let Some(walk) = &draft.walk else { return };
+        let walk = self.walks.entry(walk.clone()).or_default();
+        let outcome = match &draft.what {
+            What::WalkBegun { version, hash } => {
+                walk.begun.get_or_insert((draft.at, *version, *hash));
+                return;
+            }
+            What::Paused => return walk.paused = true,
+            What::Resumed => return walk.paused = false,
+            What::WalkEnded => return walk.ended = Some(draft.at),
+            What::Cautioned { step, said } => {
+                return walk.step(step).cautioned = Some((draft.at, said.clone()));
+            }
+            What::PhotoTaken { step } => return walk.step(step).photos += 1,
+            What::PointReached { step, kind, role } => {
+                let (kind, role) = (*kind, role.clone());
+                let point = PointStanding { kind, role, reached: draft.at, released: None };
+                return walk.step(step).point = Some(point);
+            }
+            What::Released { step, role } => {
+                let point = walk.step(step).point.as_mut();
+                if let Some(point) = point.filter(|point| point.role == *role) {
+                    let (seq, at, by) = (entry.seq, draft.at, draft.by.clone());
+                    point.released = Some(Release { seq, at, by });
+                }
+                return;
+            }
+            What::Answered { given, target, reason, .. } => Outcome::Answered {
+                given: given.clone(),
+                target: target.clone(),
+                reason: reason.clone(),
+            },
+            What::Skipped { reason, .. } => Outcome::Skipped { reason: reason.clone() },
+            _ => return,
+        };
+        let Some(step) = draft.what.step() else { return };
+        let settled = Settled {
+            seq: entry.seq,
+            at: draft.at,
+            by: draft.by.clone(),
+            how: draft.how.clone(),
+            outcome,
+        };
+        let standing = walk.step(step);
+        standing.corrected.extend(standing.settled.replace(settled));
+        walk.last = Some(step.clone());
+        walk.ended = None;
+    }
+}
+
+impl WalkStanding {
+    fn step(&mut self, step: &StepRef) -> &mut StepStanding {
+        self.steps.entry(step.clone()).or_default()
+    }
+}

@@ -1,0 +1,329 @@
+//! The answering half of a walk: what is done with what was understood.
+
+use crate::measure::{Dimension, Quantity, Ratio, Value};
+
+use super::super::entry::{Given, Heard, How, StepRef, What};
+use super::super::{Answer, At, Comparison, FactKind, FactName, Meaning, answer};
+use super::asking::step_answer;
+use super::{Action, Prompt, Purpose, State, Then, Walk};
+
+impl Walk {
+    pub(super) fn said(
+        &mut self,
+        now: At,
+        meaning: Meaning,
+        heard: Option<Heard>,
+        out: &mut Vec<Action>,
+    ) {
+        match (self.state.clone(), meaning) {
+            (State::Idle | State::Saving { .. } | State::Finished, _) => {}
+            (State::Dictating { step, purpose }, Meaning::Words(words)) => {
+                self.dictated(step, purpose, &words, heard, out);
+            }
+            (State::WordsBack { step, purpose, words, heard: first }, Meaning::Yes) => {
+                self.words_confirmed(now, step, purpose, words, first, out);
+            }
+            (State::WordsBack { step, purpose, .. }, Meaning::No) => {
+                self.dictate(step, purpose, out);
+            }
+            (State::ReadingBack { step, given, heard: first }, Meaning::Yes) => {
+                let (_, comparison) = self.comparison(&step, &given);
+                if comparison == Comparison::On {
+                    self.log_answer(now, step, given, first, None, out);
+                } else {
+                    self.say_off_target(&step, given.clone(), out);
+                    self.state = State::OffTarget { step, given, heard: first };
+                    self.listen(out);
+                }
+            }
+            (State::ReadingBack { step, .. }, Meaning::No)
+            | (State::OffTarget { step, .. }, Meaning::MeasureAgain) => self.ask(now, step, out),
+            (State::OffTarget { step, given, heard: first }, Meaning::LogAsIs) => {
+                self.dictate(step, Purpose::OffTarget { given, heard: first }, out);
+            }
+            (State::Paused(step), Meaning::Resume) => {
+                let draft = self.draft(now, how(heard), What::Resumed);
+                self.save(draft, Then::Ask(step), out);
+            }
+            (State::Paused(_), _) => {}
+            (_, Meaning::Repeat) => self.repeat(now, out),
+            (State::Unsaved { .. }, _) => self.repeat(now, out),
+            (state, meaning) => self.command(now, &state, meaning, heard, out),
+        }
+    }
+
+    /// Commands that can be given at any question.
+    fn command(
+        &mut self,
+        now: At,
+        state: &State,
+        meaning: Meaning,
+        heard: Option<Heard>,
+        out: &mut Vec<Action>,
+    ) {
+        let Some(at) = self.current().cloned() else { return };
+        let asking = matches!(state, State::Asking(_));
+        match meaning {
+            Meaning::WhereAreWe => {
+                let (number, of, open) = (self.number(&at), self.plan.len(), self.open().count());
+                let title = self.title(&at);
+                out.push(Action::Say(Prompt::WhereAreWe { number, of, title, open }));
+                self.listen(out);
+            }
+            Meaning::ReadCaution => {
+                let said = self.cautions(&at);
+                let none = said.is_empty();
+                let prompt = if none { Prompt::NoCautions } else { Prompt::Cautions { said } };
+                out.push(Action::Say(prompt));
+                self.listen(out);
+            }
+            Meaning::ReadReason => {
+                let why = self.step(&at).map(|step| step.why.clone()).unwrap_or_default();
+                out.push(Action::Say(Prompt::Reason { why }));
+                self.listen(out);
+            }
+            Meaning::Pause => {
+                let draft = self.draft(now, how(heard), What::Paused);
+                self.save(draft, Then::Pause(at), out);
+            }
+            Meaning::TakeNote if asking || self.is_held() => {
+                self.dictate(at, Purpose::Note, out);
+            }
+            Meaning::PhotoTaken if asking => {
+                let draft = self.draft(now, how(heard), What::PhotoTaken { step: at.clone() });
+                self.save(draft, Then::LoggedStay(at), out);
+            }
+            Meaning::Skip if asking => self.dictate(at, Purpose::Skip, out),
+            Meaning::Back if asking => {
+                let place = self.number(&at).checked_sub(2);
+                let before = place.and_then(|place| self.plan.get(place)).cloned();
+                self.correct(now, before, out);
+            }
+            Meaning::WasWrong if asking => {
+                let walk = self.standing.walks.get(&self.setting.checklist.id);
+                let last = walk.and_then(|walk| walk.last.clone());
+                self.correct(now, last, out);
+            }
+            Meaning::StepDone if asking && step_answer(self, &at) == Some(&Answer::Done) => {
+                if self.known().fill(self.step_say(&at), at.row, self.setting.units).is_err() {
+                    // A step that cannot be told cannot be confirmed.
+                    return self.repeat(now, out);
+                }
+                self.log_answer(now, at, Given::Done, heard, None, out);
+            }
+            meaning if asking => self.given(now, at, &meaning, heard, out),
+            _ => self.unclear(now, out),
+        }
+    }
+
+    fn step_say(&self, at: &StepRef) -> &[super::super::Piece] {
+        self.step(at).map_or(&[], |step| &step.say)
+    }
+
+    /// Asks a step again so that its new entry corrects the old one.
+    fn correct(&mut self, now: At, step: Option<StepRef>, out: &mut Vec<Action>) {
+        match step {
+            Some(step) => {
+                if self.settled(&step).is_some() {
+                    let title = self.title(&step);
+                    out.push(Action::Say(Prompt::Correcting { title }));
+                }
+                self.ask(now, step, out);
+            }
+            None => {
+                out.push(Action::Say(Prompt::NothingBefore));
+                self.listen(out);
+            }
+        }
+    }
+
+    /// An answer with content: checked, then read back. Only a yes logs it.
+    fn given(
+        &mut self,
+        now: At,
+        at: StepRef,
+        meaning: &Meaning,
+        heard: Option<Heard>,
+        out: &mut Vec<Action>,
+    ) {
+        let given = match self.read(&at, meaning) {
+            Ok(Some(given)) => given,
+            Ok(None) => return self.unclear(now, out),
+            Err(prompt) => {
+                out.push(Action::Say(*prompt));
+                return self.listen(out);
+            }
+        };
+        let (target, comparison) = self.comparison(&at, &given);
+        self.tries = 0;
+        out.push(Action::Say(Prompt::ReadBack { given: given.clone(), target, comparison }));
+        self.state = State::ReadingBack { step: at, given, heard };
+        self.listen(out);
+    }
+
+    /// What was conveyed, as an answer to this step: `None` is no answer to it.
+    fn read(&self, at: &StepRef, meaning: &Meaning) -> Result<Option<Given>, Box<Prompt>> {
+        let not_understood = |why| Box::new(Prompt::NotUnderstood { why });
+        let Some(answer) = step_answer(self, at) else { return Ok(None) };
+        let kind = match answer {
+            Answer::Done | Answer::Note => return Ok(None),
+            Answer::Measure { .. } if self.target(at).is_none() => {
+                let title = self.title(at);
+                let names = self.missing(at);
+                return Err(Box::new(Prompt::Missing { title, names }));
+            }
+            Answer::Measure { tolerance, .. } if tolerance.dimension == Dimension::LENGTH => {
+                FactKind::Length
+            }
+            Answer::Measure { measure, .. } => {
+                let measure = self.setting.checklist.measure(measure);
+                measure.map_or(FactKind::Number, |measure| measure.kind.clone())
+            }
+            Answer::Count { .. } => FactKind::Count,
+            Answer::Choice { options, .. } => FactKind::Choice(options.clone()),
+            Answer::Fact { fact } => match self.setting.checklist.fact(fact) {
+                Some(fact) => fact.kind.clone(),
+                None => return Ok(None),
+            },
+        };
+        let value = match meaning {
+            Meaning::Words(text) => {
+                Some(answer::parse_answer(text, &kind).map_err(not_understood)?)
+            }
+            Meaning::Length(inches) => Some(Value::Quantity(Quantity::inches(*inches))),
+            Meaning::Count(n) => counted(*n, &kind),
+            Meaning::Choice(place) => chosen(*place, &kind),
+            _ => None,
+        };
+        let Some(value) = value.filter(|value| kind.admits(value)) else { return Ok(None) };
+        Ok(match (answer, value) {
+            (Answer::Fact { fact }, value) => {
+                let row = if fact.contains('.') { at.row } else { None };
+                self.in_range(fact, &value, row)?;
+                Some(Given::Fact(FactName { name: fact.clone(), row }, value))
+            }
+            (Answer::Count { .. }, Value::Quantity(q)) => {
+                u32::try_from(q.value.numerator()).ok().map(Given::Counted)
+            }
+            (_, Value::Quantity(q)) => Some(Given::Measured(q)),
+            (_, Value::Text(option)) => Some(Given::Chosen(option)),
+            (_, Value::YesNo(_)) => None,
+        })
+    }
+
+    fn missing(&self, at: &StepRef) -> Vec<String> {
+        match step_answer(self, at) {
+            Some(Answer::Measure { measure, .. }) => match self.sheet.get(measure, at.row) {
+                Some(super::super::Computed::Missing(names)) => names.clone(),
+                _ => vec![measure.clone()],
+            },
+            _ => Vec::new(),
+        }
+    }
+
+    fn in_range(&self, name: &str, value: &Value, row: Option<u32>) -> Result<(), Box<Prompt>> {
+        let Some(fact) = self.setting.checklist.fact(name) else { return Ok(()) };
+        let Value::Quantity(q) = value else { return Ok(()) };
+        let below = fact.from.is_some_and(|from| q.value < from.value);
+        let above = fact.to.is_some_and(|to| to.value < q.value);
+        if below || above {
+            let given = Given::Fact(FactName { name: name.to_owned(), row }, value.clone());
+            return Err(Box::new(Prompt::OutOfRange { given, from: fact.from, to: fact.to }));
+        }
+        Ok(())
+    }
+
+    fn log_answer(
+        &mut self,
+        now: At,
+        step: StepRef,
+        given: Given,
+        heard: Option<Heard>,
+        reason: Option<String>,
+        out: &mut Vec<Action>,
+    ) {
+        let target = self.target(&step);
+        let what = What::Answered { step, given, target, reason };
+        let draft = self.draft(now, how(heard), what);
+        self.save(draft, Then::LoggedNext, out);
+    }
+
+    fn dictate(&mut self, step: StepRef, purpose: Purpose, out: &mut Vec<Action>) {
+        self.say_dictate(&step, &purpose, out);
+        self.state = State::Dictating { step, purpose };
+        self.listen(out);
+    }
+
+    fn dictated(
+        &mut self,
+        step: StepRef,
+        purpose: Purpose,
+        words: &str,
+        heard: Option<Heard>,
+        out: &mut Vec<Action>,
+    ) {
+        let words = words.trim().to_owned();
+        if words.is_empty() {
+            return self.dictate(step, purpose, out);
+        }
+        out.push(Action::Say(Prompt::WordsBack { words: words.clone() }));
+        self.state = State::WordsBack { step, purpose, words, heard };
+        self.listen(out);
+    }
+
+    fn words_confirmed(
+        &mut self,
+        now: At,
+        step: StepRef,
+        purpose: Purpose,
+        words: String,
+        heard: Option<Heard>,
+        out: &mut Vec<Action>,
+    ) {
+        match purpose {
+            Purpose::OffTarget { given, heard: first } => {
+                self.log_answer(now, step, given, first, Some(words), out);
+            }
+            Purpose::Skip => {
+                let what = What::Skipped { step, reason: words };
+                let draft = self.draft(now, how(heard), what);
+                self.save(draft, Then::LoggedNext, out);
+            }
+            Purpose::Note => {
+                let what = What::Noted { step: Some(step.clone()), text: words };
+                let draft = self.draft(now, how(heard), what);
+                self.save(draft, Then::LoggedStay(step), out);
+            }
+            Purpose::Answer => {
+                self.log_answer(now, step, Given::Noted(words), heard, None, out);
+            }
+        }
+    }
+}
+
+fn how(heard: Option<Heard>) -> How {
+    heard.map_or(How::Keys, How::Voice)
+}
+
+/// A spoken whole number in the unit the question asked for.
+fn counted(n: u32, kind: &FactKind) -> Option<Value> {
+    let n = Ratio::int(n.into());
+    let value = match kind {
+        FactKind::Count | FactKind::Number => n,
+        FactKind::Pitch => n.over(Ratio::int(12)).ok()?,
+        FactKind::Area => n.times(Ratio::int(144)).ok()?,
+        FactKind::FreeAreaPerLength => n.over(Ratio::int(12)).ok()?,
+        FactKind::Temperature => n.plus(Ratio::new(45_967, 100).ok()?).ok()?,
+        FactKind::Speed => n.times(Ratio::new(63_360, 3_600).ok()?).ok()?,
+        FactKind::Length | FactKind::Choice(_) | FactKind::YesNo | FactKind::Text => return None,
+    };
+    kind.dimension().map(|dimension| Value::Quantity(Quantity::new(value, dimension)))
+}
+
+fn chosen(place: usize, kind: &FactKind) -> Option<Value> {
+    match kind {
+        FactKind::Choice(options) => options.get(place).cloned().map(Value::Text),
+        FactKind::YesNo => Some(Value::YesNo(place == 0)),
+        _ => None,
+    }
+}
