@@ -6,3 +6,9 @@ pub mod measure;
 pub mod domain;
 
 pub mod roof;
+
+pub mod files;
+
+pub mod config;
+
+pub mod watch;

@@ -12,9 +12,13 @@
     reason = "a test fails by panicking and says why on the terminal"
 )]
 
+mod checklists;
+mod files;
+mod files_fuzz;
 mod formula_fuzz;
 mod house;
 mod measure_language;
 mod measure_outside;
 mod outside;
 mod seal;
+mod watch;

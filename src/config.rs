@@ -1,0 +1,154 @@
+//! Where things are and how long we wait: arguments, environment and one file,
+//! checked once.
+
+use std::path::{Path, PathBuf};
+
+/// Settings of one run.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Config {
+    /// The data folder: log, checklists, profiles.
+    pub data: PathBuf,
+    /// The folder of the recogniser's models.
+    pub models: PathBuf,
+    /// For how long after a question a spoken answer counts, in seconds.
+    pub window_s: u32,
+    /// The port of the health page, on the loopback address only.
+    pub port: u16,
+}
+
+/// What is wrong with a setting, and what to do.
+#[derive(Debug, thiserror::Error)]
+pub enum ConfigError {
+    /// No data folder.
+    #[error("no data folder: name one with --data DIR or CHALKHAND_DATA")]
+    NoData,
+    /// The file cannot be read.
+    #[error("`{path}` cannot be read: {why}")]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        why: String,
+    },
+    /// A setting is not what it should be.
+    #[error("`{path}`: {why}")]
+    Setting {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong and what is expected.
+        why: String,
+    },
+}
+
+/// The file `chalkhand.toml` of the data folder.
+#[derive(Debug, serde::Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct Settings {
+    window_s: u32,
+    port: u16,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self { window_s: 20, port: 4717 }
+    }
+}
+
+impl Config {
+    /// Settings from `--data`, the environment and the data folder's file.
+    ///
+    /// # Errors
+    /// Names the setting at fault.
+    pub fn read(
+        data: Option<&Path>,
+        variable: impl Fn(&str) -> Option<PathBuf>,
+    ) -> Result<Self, ConfigError> {
+        let home = variable("HOME");
+        let data = data.map(Path::to_owned).or_else(|| variable("CHALKHAND_DATA")).or_else(|| {
+            let share = variable("XDG_DATA_HOME");
+            let share = share.or_else(|| home.as_ref().map(|home| home.join(".local/share")));
+            share.map(|share| share.join("chalkhand"))
+        });
+        let data = data.ok_or(ConfigError::NoData)?;
+        let models = variable("CHALKHAND_MODELS")
+            .or_else(|| home.as_ref().map(|home| home.join(".cache/chalkhand/models")));
+        let path = data.join("chalkhand.toml");
+        let settings = match std::fs::read_to_string(&path) {
+            Ok(text) => toml::from_str(&text).map_err(|error| ConfigError::Setting {
+                path: path.clone(),
+                why: error.to_string().trim_end().to_owned(),
+            })?,
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => Settings::default(),
+            Err(error) if error.kind() == std::io::ErrorKind::NotADirectory => Settings::default(),
+            Err(error) => {
+                return Err(ConfigError::Unreadable { path, why: error.to_string() });
+            }
+        };
+        if !(2..=600).contains(&settings.window_s) {
+            let why = format!("window_s is {}; it may be 2 to 600 seconds", settings.window_s);
+            return Err(ConfigError::Setting { path, why });
+        }
+        let models = models.unwrap_or_else(|| data.join("models"));
+        Ok(Self { data, models, window_s: settings.window_s, port: settings.port })
+    }
+
+    /// The log.
+    #[must_use]
+    pub fn log(&self) -> PathBuf {
+        self.data.join("log.sqlite")
+    }
+
+    /// The watched folder of checklists.
+    #[must_use]
+    pub fn checklists(&self) -> PathBuf {
+        self.data.join("checklists")
+    }
+
+    /// The watched folder of product profiles.
+    #[must_use]
+    pub fn profiles(&self) -> PathBuf {
+        self.data.join("profiles")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read(data: &Path) -> Result<Config, ConfigError> {
+        Config::read(Some(data), |name| (name == "HOME").then(|| PathBuf::from("/home/a")))
+    }
+
+    #[test]
+    fn the_file_is_checked() {
+        let folder = tempfile::tempdir().unwrap();
+        assert_eq!(read(folder.path()).unwrap().window_s, 20);
+        let file = folder.path().join("chalkhand.toml");
+        std::fs::write(&file, "window_s = 30\n").unwrap();
+        assert_eq!(read(folder.path()).unwrap().window_s, 30);
+        for (wrong, says) in [
+            ("window_s = 1\n", "2 to 600"),
+            ("window = 30\n", "unknown field `window`"),
+            ("port = \"a\"\n", "invalid type"),
+        ] {
+            std::fs::write(&file, wrong).unwrap();
+            let error = read(folder.path()).unwrap_err().to_string();
+            assert!(error.contains(says), "{error}");
+        }
+    }
+
+    #[test]
+    fn the_argument_wins_over_the_environment() {
+        let variable = |name: &str| match name {
+            "CHALKHAND_DATA" => Some(PathBuf::from("/env")),
+            "HOME" => Some(PathBuf::from("/home/a")),
+            _ => None,
+        };
+        let config = |data| Config::read(data, variable).unwrap().data;
+        assert_eq!(config(Some(Path::new("/arg"))), Path::new("/arg"));
+        assert_eq!(config(None), Path::new("/env"));
+        let home = |name: &str| (name == "HOME").then(|| PathBuf::from("/home/a"));
+        let data = Config::read(None, home).unwrap().data;
+        assert_eq!(data, Path::new("/home/a/.local/share/chalkhand"));
+    }
+}

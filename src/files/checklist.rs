@@ -1,0 +1,229 @@
+//! A whole checklist file: its head, cautions, facts, figures, tables, measures,
+//! steps and follow-ups, each checked against what the others define.
+
+use jiff::{SignedDuration, Span};
+
+use crate::domain::{Caution, Checklist, Fact, FollowUp, Hash, Table};
+use crate::measure::{Dimension, Functions, Type};
+
+use super::fact::{check_id, check_name, need_id, need_version, read_fact};
+use super::measures::{check_drafts, read_drafts};
+use super::node::{Any, Node, Text, as_node, clip, read_root, with_article};
+use super::problem::{Problems, Report, Source};
+use super::steps::read_steps;
+use super::words::{NUMBER, PROFILE, Words};
+
+/// Most steps in a checklist; nobody walks more.
+const MOST_STEPS: usize = 2_000;
+/// A day in minutes, the longest an appointment lasts.
+const DAY_MIN: i64 = 24 * 60;
+
+/// Reads a checklist file of that name; formulas may call these functions.
+///
+/// # Errors
+///
+/// All that is wrong with the file.
+pub fn read_checklist(
+    text: &str,
+    file: &str,
+    functions: &Functions,
+) -> Result<Checklist, Problems> {
+    let source = Source::new(file, text);
+    read_root(&source, "checklist", |root| read(root, Hash::of(text.as_bytes()), functions))
+}
+
+fn read(root: &Node<'_>, hash: Hash, functions: &Functions) -> Option<Checklist> {
+    let report = root.report();
+    let (id, version) = (need_id(root), need_version(root));
+    let (title, yields_to) = (root.need("title"), root.need("yields_to"));
+    let sources = root.texts("sources").into_iter().map(|text| text.value).collect();
+    let cautions = read_cautions(root);
+
+    let mut words = Words::default();
+    let mut facts = read_facts(root.named("facts"), None, &mut words, report);
+    let figures = read_facts(root.named(PROFILE), Some(PROFILE), &mut words, report);
+    let mut drafts = read_drafts(root.named("measures"), None, &mut words, report);
+    for (name, value) in root.named("each") {
+        let Some(node) = as_node(value, name.at.clone(), "table", report) else { continue };
+        let Some(table) = read_table(&name, &node, &facts, &mut words) else { continue };
+        let row = table.name.clone();
+        words.tables.push(table);
+        words.set(format!("{row}.{NUMBER}"), Some(Type::Quantity(Dimension::NUMBER)));
+        facts.extend(read_facts(node.named("facts"), Some(&row), &mut words, report));
+        drafts.extend(read_drafts(node.named("measures"), Some(&row), &mut words, report));
+        node.finish();
+    }
+    let measures = check_drafts(drafts, &mut words, functions, report);
+
+    let steps = root.each("step", "step");
+    if steps.is_empty() && root.any("step").is_none() {
+        report.say(root.at.clone(), "this checklist has no steps; add a `[[step]]`");
+    }
+    if let Some(step) = steps.get(MOST_STEPS) {
+        report.say(step.at.clone(), format!("more than {MOST_STEPS} steps; split the checklist"));
+        return None;
+    }
+    let steps = read_steps(&steps, &words, &facts, &measures, &cautions, functions);
+    let follow_ups = read_follow_ups(&root.each("follow_up", "follow-up"));
+    root.finish();
+    Some(Checklist {
+        id: id?.value,
+        version: version?,
+        title: title?.value,
+        yields_to: yields_to?.value,
+        sources,
+        cautions,
+        facts,
+        figures,
+        measures,
+        tables: words.tables,
+        steps,
+        follow_ups,
+        hash,
+    })
+}
+
+fn read_cautions(root: &Node<'_>) -> Vec<Caution> {
+    let report = root.report();
+    let mut cautions = Vec::new();
+    for (id, value) in root.named("cautions") {
+        check_id(&id, report);
+        let Some(node) = as_node(value, id.at.clone(), "caution", report) else { continue };
+        let (say, source) = (node.need("say"), node.need("source"));
+        node.finish();
+        // One that is incomplete still exists for the steps that name it.
+        let text = |text: Option<Text>| text.map_or_else(String::new, |text| text.value);
+        cautions.push(Caution { id: id.value, say: text(say), source: text(source) });
+    }
+    cautions
+}
+
+/// Reads facts or figures; a prefix goes before their names in formulas, and
+/// a table's also before the fact's own name.
+fn read_facts(
+    entries: Vec<(Text, Any<'_>)>,
+    prefix: Option<&str>,
+    words: &mut Words,
+    report: &Report<'_>,
+) -> Vec<Fact> {
+    let mut facts = Vec::new();
+    for (name, value) in entries {
+        let Some(node) = as_node(value, name.at.clone(), "fact", report) else { continue };
+        if !check_name(&name, report) {
+            continue;
+        }
+        let full = prefix.map_or_else(|| name.value.clone(), |p| format!("{p}.{}", name.value));
+        if words.has(&full) {
+            report.say(name.letters(), format!("`{full}` is given already"));
+            continue;
+        }
+        let own = if prefix == Some(PROFILE) { name.value } else { full.clone() };
+        let fact = read_fact(&node, own);
+        words.add(&full, fact.as_ref());
+        facts.extend(fact);
+    }
+    facts
+}
+
+fn read_table(name: &Text, node: &Node<'_>, facts: &[Fact], words: &mut Words) -> Option<Table> {
+    let report = node.report();
+    let (title, rows) = (node.need("title"), node.need("rows"));
+    if !check_name(name, report) {
+        return None;
+    }
+    if name.value == PROFILE || words.has(&name.value) {
+        report.say(name.letters(), format!("`{}` is taken; name the table otherwise", name.value));
+        return None;
+    }
+    let rows = rows?;
+    // Rows within rows are not known: only facts of the job count them.
+    let facts = facts.iter().filter(|fact| !fact.name.contains('.'));
+    match facts.clone().find(|fact| fact.name == rows.value) {
+        Some(fact) if fact.kind == crate::domain::FactKind::Count => {}
+        Some(fact) => {
+            let message =
+                format!("`{}` is {}, not a count", fact.name, with_article(fact.kind.word()));
+            report.say(rows.letters(), message);
+        }
+        None if words.is_wrong(&rows.value) => {}
+        None => {
+            let message = format!("no fact is named `{}`", clip(&rows.value));
+            let counts = facts.filter(|fact| fact.kind == crate::domain::FactKind::Count);
+            let hint = super::near::did_you_mean(&rows.value, counts.map(|f| f.name.as_str()));
+            report.say_hint(rows.letters(), message, hint);
+        }
+    }
+    Some(Table { name: name.value.clone(), title: title?.value, rows: rows.value })
+}
+
+fn read_follow_ups(nodes: &[Node<'_>]) -> Vec<FollowUp> {
+    let mut follow_ups: Vec<FollowUp> = Vec::new();
+    for node in nodes {
+        let report = node.report();
+        let (id, title, after) = (node.text("id"), node.need("title"), node.need("after"));
+        let checklist = node.text("checklist").filter(|id| check_id(id, report));
+        let lasts_min = node.text("lasts").and_then(|text| read_lasts(&text, report));
+        node.finish();
+        let after = after.and_then(|text| read_after(&text, report));
+        let (Some(title), Some(after)) = (title, after) else { continue };
+        let id_text = match id {
+            Some(id) if !check_id(&id, report) => continue,
+            Some(id) => id,
+            None => title.renamed(id_of(&title.value)),
+        };
+        if follow_ups.iter().any(|known| known.id == id_text.value) {
+            let message = format!("a follow-up `{}` is given already; give an id", id_text.value);
+            report.say(id_text.at, message);
+            continue;
+        }
+        follow_ups.push(FollowUp {
+            id: id_text.value,
+            after,
+            checklist: checklist.map(|text| text.value),
+            title: title.value,
+            lasts_min: lasts_min.unwrap_or(30),
+        });
+    }
+    follow_ups
+}
+
+/// An identifier made of the words of a title.
+fn id_of(title: &str) -> String {
+    let lower = title.to_lowercase();
+    let words = lower.split(|c: char| !c.is_ascii_alphanumeric()).filter(|word| !word.is_empty());
+    let id = words.collect::<Vec<_>>().join("-");
+    let id = if id.starts_with(|c: char| c.is_ascii_lowercase()) { id } else { format!("on-{id}") };
+    id.chars().take(60).collect::<String>().trim_end_matches('-').to_owned()
+}
+
+fn read_after(text: &Text, report: &Report<'_>) -> Option<Span> {
+    let span = text.value.parse::<Span>().ok();
+    let span = span.filter(|span| text.value.starts_with('P') && span.is_positive());
+    if span.is_none() {
+        let message = format!("`{}` is not a time after the job", clip(&text.value));
+        let hint = "expected an ISO 8601 duration such as P30D, P6M or P1Y".to_owned();
+        report.say_hint(text.letters(), message, Some(hint));
+    }
+    span
+}
+
+/// An ISO 8601 duration of hours, minutes and seconds.
+pub(super) fn read_duration(text: &Text, report: &Report<'_>) -> Option<SignedDuration> {
+    let duration = text.value.parse::<SignedDuration>().ok();
+    let duration = duration.filter(|d| text.value.starts_with('P') && d.is_positive());
+    if duration.is_none() {
+        let message = format!("`{}` is not a duration", clip(&text.value));
+        let hint = "expected an ISO 8601 duration such as PT20S, PT5M or PT1H30M".to_owned();
+        report.say_hint(text.letters(), message, Some(hint));
+    }
+    duration
+}
+
+fn read_lasts(text: &Text, report: &Report<'_>) -> Option<u32> {
+    let minutes = read_duration(text, report)?.as_mins();
+    let minutes = u32::try_from(minutes).ok().filter(|m| (1..=DAY_MIN).contains(&i64::from(*m)));
+    if minutes.is_none() {
+        report.say(text.letters(), "an appointment lasts from a minute to a day");
+    }
+    minutes
+}

@@ -1,0 +1,21 @@
+//! Text of checklist, product profile and job files to domain types. Everything
+//! in a file is checked and all problems are listed at once, each with line,
+//! column and a caret. Reads no disk: the caller brings the text.
+
+mod checklist;
+mod fact;
+mod job;
+mod measures;
+mod near;
+mod node;
+mod problem;
+mod profile;
+mod shipped;
+mod steps;
+mod words;
+
+pub use checklist::read_checklist;
+pub use job::{JobFile, Wanted, read_job};
+pub use problem::{Problem, Problems};
+pub use profile::read_profile;
+pub use shipped::{Kind, SHIPPED, kind_of};

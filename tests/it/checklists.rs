@@ -1,0 +1,410 @@
+//! The checklists that ship: they read without problems, say what is asked of
+//! them, and their measures come out as the published figures do.
+
+use std::collections::BTreeMap;
+use std::fs;
+
+use chalkhand::domain::{Answer, Checklist, FactName, Facts, Piece, PointKind, PointWhen, Profile};
+use chalkhand::files::{JobFile, read_checklist, read_job, read_profile};
+use chalkhand::measure::{Value, Values};
+use chalkhand::roof;
+
+const SHIPPED: [&str; 3] = ["site-survey", "deck-intake", "closing-inspection"];
+
+fn checklist(path: &str) -> Checklist {
+    let text = fs::read_to_string(path).unwrap();
+    match read_checklist(&text, path, &roof::functions()) {
+        Ok(checklist) => checklist,
+        Err(problems) => panic!("{problems}"),
+    }
+}
+
+fn shipped(id: &str) -> Checklist {
+    checklist(&format!("checklists/{id}.toml"))
+}
+
+fn profile() -> Profile {
+    let path = "packaging/demo-data/profile.toml";
+    match read_profile(&fs::read_to_string(path).unwrap(), path) {
+        Ok(profile) => profile,
+        Err(problems) => panic!("{problems}"),
+    }
+}
+
+fn job() -> JobFile {
+    let path = "packaging/demo-data/job.toml";
+    match read_job(&fs::read_to_string(path).unwrap(), path) {
+        Ok(job) => job,
+        Err(problems) => panic!("{problems}"),
+    }
+}
+
+fn demo_facts(checklists: &[&Checklist]) -> Facts {
+    match job().facts(checklists) {
+        Ok(facts) => facts,
+        Err(problems) => panic!("{problems}"),
+    }
+}
+
+/// All that has a value, row by row.
+struct Known {
+    values: BTreeMap<FactName, Value>,
+    profile: Profile,
+    row: Option<u32>,
+}
+
+impl Values for Known {
+    fn value(&self, name: &str) -> Option<Value> {
+        if let Some(figure) = name.strip_prefix("profile.") {
+            return self.profile.figures.get(figure).map(|(_, value)| value.clone());
+        }
+        let row = self.row.filter(|_| name.contains('.'));
+        self.values.get(&FactName { name: name.to_owned(), row }).cloned()
+    }
+
+    fn column(&self, table: &str, column: &str) -> Option<Vec<Value>> {
+        let name = format!("{table}.{column}");
+        let of_column = self.values.iter().filter(|(known, _)| known.name == name);
+        Some(of_column.map(|(_, value)| value.clone()).collect())
+    }
+}
+
+/// Computes all measures from the facts, in the checklist's own order.
+fn compute(checklist: &Checklist, facts: &Facts) -> Known {
+    let values = facts.iter().map(|(name, value)| (name.clone(), value.clone())).collect();
+    let mut known = Known { values, profile: profile(), row: None };
+    for measure in &checklist.measures {
+        let table = measure.name.split_once('.').map(|(table, _)| table);
+        let rows = match table {
+            None => vec![None],
+            Some(table) => {
+                let count = facts.count(&checklist.table(table).unwrap().rows).unwrap();
+                (1..=count).map(Some).collect()
+            }
+        };
+        for row in rows {
+            known.row = row;
+            let value = measure.formula.eval(&known, &roof::functions());
+            let value = value.unwrap_or_else(|error| panic!("{}: {error}", measure.name));
+            known.values.insert(FactName { name: measure.name.clone(), row }, value);
+        }
+    }
+    known
+}
+
+impl Known {
+    fn number(&self, name: &str, row: Option<u32>) -> f64 {
+        match self.values.get(&FactName { name: name.to_owned(), row }) {
+            Some(Value::Quantity(quantity)) => quantity.value.to_f64(),
+            other => panic!("{name} is {other:?}"),
+        }
+    }
+
+    fn yes(&self, name: &str) -> bool {
+        let name = FactName { name: name.to_owned(), row: None };
+        match self.values.get(&name) {
+            Some(Value::YesNo(yes)) => *yes,
+            other => panic!("{name:?} is {other:?}"),
+        }
+    }
+
+    /// The value in base units, to the thousandth the published tables give.
+    fn is(&self, name: &str, row: Option<u32>, expected: f64) {
+        let found = self.number(name, row);
+        assert!((found - expected).abs() < 0.0006, "{name} {row:?}: {found}, not {expected}");
+    }
+}
+
+/// The survey of the demo job with some answers changed.
+fn changed(changes: &[(&str, &str)]) -> Known {
+    let deck = shipped("deck-intake");
+    let survey = shipped("site-survey");
+    let mut facts = demo_facts(&[&survey, &deck]);
+    for (name, text) in changes {
+        let kind = &deck.fact(name).unwrap().kind;
+        let value = chalkhand::domain::parse_answer(text, kind).unwrap();
+        facts.set(FactName { name: (*name).to_owned(), row: None }, value);
+    }
+    compute(&deck, &facts)
+}
+
+#[test]
+fn shipped_checklists_read_and_say_enough() {
+    for id in SHIPPED {
+        let list = shipped(id);
+        assert_eq!((list.id.as_str(), list.version.to_string().as_str()), (id, "1.0.0"));
+        assert!(list.yields_to.contains("maker's printed instructions"), "{id}");
+        for step in &list.steps {
+            assert!(!step.why.is_empty(), "{id}: {} does not say why", step.id);
+            assert!(!step.tags.is_empty(), "{id}: {} has no tags", step.id);
+            let words: usize = step
+                .say
+                .iter()
+                .map(|piece| match piece {
+                    Piece::Words(words) => words.split_whitespace().count(),
+                    Piece::Name(_) => 1,
+                })
+                .sum();
+            assert!(words <= 36, "{id}: {} says {words} words on a roof", step.id);
+        }
+        for caution in &list.cautions {
+            assert!(!caution.source.is_empty());
+            let used = list.steps.iter().any(|step| step.cautions.contains(&caution.id));
+            assert!(used, "{id}: caution {} bites nowhere", caution.id);
+        }
+        for measure in &list.measures {
+            assert!(!measure.source.is_empty(), "{id}: {} rests on nothing", measure.name);
+        }
+    }
+    assert_eq!(shipped("closing-inspection").follow_ups.len(), 3);
+}
+
+/// Every figure, fact and measure is used, so that nobody is asked in vain.
+#[test]
+fn nothing_is_asked_in_vain() {
+    let deck = shipped("deck-intake");
+    let survey = shipped("site-survey");
+    let mut used: Vec<String> = Vec::new();
+    for list in [&deck, &survey] {
+        for measure in &list.measures {
+            used.extend(measure.formula.names().map(|(name, _)| name.to_owned()));
+            used.extend(measure.formula.columns().map(|(t, c, _)| format!("{t}.{c}")));
+        }
+        for step in &list.steps {
+            used.extend(step.say.iter().filter_map(|piece| match piece {
+                Piece::Name(name) => Some(name.clone()),
+                Piece::Words(_) => None,
+            }));
+            used.extend(step.only_if.iter().flat_map(|f| f.names().map(|(n, _)| n.to_owned())));
+        }
+        used.extend(list.tables.iter().map(|table| table.rows.clone()));
+    }
+    for figure in &deck.figures {
+        let name = format!("profile.{}", figure.name);
+        assert!(used.contains(&name), "{name} is used nowhere");
+        let (kind, _) = profile().figures.remove(&figure.name).unwrap();
+        assert_eq!(kind, figure.kind, "{name}");
+    }
+    assert_eq!(deck.figures.len(), profile().figures.len(), "the profile gives more than is asked");
+    for fact in deck.facts.iter().chain(&survey.facts) {
+        assert!(used.contains(&fact.name), "fact {} is used nowhere", fact.name);
+    }
+    // What the install rests on is asked in the survey or during the install.
+    for fact in &deck.facts {
+        let asked = |list: &Checklist| {
+            list.steps.iter().any(|step| step.answer == Answer::Fact { fact: fact.name.clone() })
+        };
+        assert!(asked(&survey) || asked(&deck), "nobody asks for {}", fact.name);
+    }
+}
+
+/// IRC 2021 R806.2 as restated: 1,200 ft2 at 1/300 needs 576 in2, half of it
+/// intake: 288 in2, at 9 in2/ft 32 ft. Computed as A * 144 / ratio.
+#[test]
+fn ventilation_of_the_demo_job() {
+    let known = changed(&[]);
+    known.is("vent_area_needed", None, 576.0);
+    known.is("intake_needed", None, 288.0);
+    known.is("intake_length_needed", None, 32.0 * 12.0);
+    known.is("exhaust_delivered", None, 288.0);
+    known.is("intake_delivered", None, 288.0);
+    assert!(known.yes("intake_enough") && known.yes("exhaust_enough"));
+    assert!(known.yes("exhaust_balanced"));
+    // Vectors of the same rule: 2,000 ft2 at 1/150 is 1,920 in2, half is 960;
+    // 1,640 ft2 at 1/300 is 787.2 in2, half is 393.6, at 9 in2/ft 43.73 ft.
+    let known = changed(&[("attic_area", "2000 ft2"), ("vent_ratio", "one in one fifty")]);
+    known.is("vent_area_needed", None, 1920.0);
+    known.is("intake_needed", None, 960.0);
+    assert!(!known.yes("intake_enough"), "two runs do not carry it");
+    let known = changed(&[("attic_area", "1640 ft2")]);
+    known.is("vent_area_needed", None, 787.2);
+    known.is("intake_length_needed", None, 393.6 / 9.0 * 12.0);
+    // 1,500 ft2 at 1/300: 720 in2, of which at least 40 % is 288 in2 exhaust.
+    let known = changed(&[("attic_area", "1500 ft2"), ("exhaust_length", "23 ft")]);
+    known.is("exhaust_delivered", None, 276.0);
+    assert!(!known.yes("exhaust_enough"));
+    let known = changed(&[("exhaust_kind", "nothing")]);
+    known.is("exhaust_delivered", None, 0.0);
+    assert!(!known.yes("exhaust_enough"));
+    let known = changed(&[("exhaust_kind", "box vents"), ("exhaust_area", "300 in2")]);
+    known.is("exhaust_delivered", None, 300.0);
+    assert!(!known.yes("exhaust_balanced"));
+}
+
+/// Computed bands up the slope (geometry; IRC R806.2, R806.3, R905.1.2):
+/// 6/12, run 168 in, overhang 16, heel 4, insulation 14: clear from 42.749,
+/// bottom third to 74.536, ice barrier to 44.721 in.
+#[test]
+fn bands_of_the_demo_job() {
+    let known = changed(&[]);
+    known.is("clear_from", None, 42.749);
+    known.is("bottom_third_to", None, 74.536);
+    known.is("ice_barrier_to", None, 44.721);
+    known.is("slot_from", None, 44.721);
+    assert!(known.yes("slot_in_band"));
+    // 8/12, run 144, no overhang, heel 6, insulation 14: 16.589, 50.478, and
+    // 28.844 which the steep rule lifts to 36.
+    let steep = [
+        ("pitch", "8/12"),
+        ("roof_run", "144 in"),
+        ("overhang", "0 in"),
+        ("heel_height", "6 in"),
+        ("insulation_depth", "14 in"),
+    ];
+    let known = changed(&steep);
+    known.is("clear_from", None, 16.589);
+    known.is("bottom_third_to", None, 50.478);
+    known.is("ice_barrier_to", None, 36.0);
+    let mut plain = steep.to_vec();
+    plain.push(("ice_barrier", "two feet inside the wall"));
+    changed(&plain).is("ice_barrier_to", None, 28.844);
+    plain.push(("ice_barrier", "none"));
+    changed(&plain).is("ice_barrier_to", None, 0.0);
+    // 24 in overhang, 6 in wall and 24 in inside at 6/12: 60.374, and 60.4 in a
+    // published worked example.
+    let wall = [("barrier_wall", "6 in"), ("overhang", "24 in")];
+    changed(&wall).is("ice_barrier_to", None, 60.374);
+    // 3/12, run 120, overhang 18, heel 3 1/2, insulation 15: clear from 70.220,
+    // bottom third to 50.164: no course is in the band.
+    let flat = changed(&[
+        ("pitch", "3/12"),
+        ("roof_run", "120 in"),
+        ("overhang", "18 in"),
+        ("heel_height", "3 1/2 in"),
+        ("insulation_depth", "15 in"),
+    ]);
+    flat.is("clear_from", None, 70.220);
+    flat.is("bottom_third_to", None, 50.164);
+    assert!(!flat.yes("slot_in_band"));
+}
+
+/// Course by hand: the slot opens at (course - 1) * exposure - past edge + 5 in.
+/// On the border it goes one course up (common practice, no source).
+#[test]
+fn the_slot_opens_above_the_border() {
+    let known = changed(&[]);
+    // (44.721 + 0.75 - 5) / 5.625 = 7.195: course 9, butt edge at 44.25.
+    known.is("course", None, 9.0);
+    known.is("course_butt", None, 44.25);
+    known.is("slot_opens_at", None, 49.25);
+    known.is("slot_closes_at", None, 50.75);
+    // Numbers that put the slot's lower edge right on the border.
+    let border = [
+        ("ice_barrier", "none"),
+        ("heel_height", "24 in"),
+        ("insulation_depth", "0 in"),
+        ("shingle_past_edge", "0 in"),
+        ("exposure", "5 in"),
+        ("overhang", "0 in"),
+    ];
+    let known = changed(&border);
+    known.is("clear_from", None, 0.0);
+    // (0 + 0 - 5) / 5 = -1 exactly: one course down the slot opens right at
+    // the border, so it goes one up.
+    known.is("course", None, 1.0);
+    known.is("slot_opens_at", None, 5.0);
+    for (pitch, exposure) in [("4/12", "5 in"), ("6/12", "5 5/8 in"), ("9/12", "6 in")] {
+        let known = changed(&[("pitch", pitch), ("exposure", exposure)]);
+        let (from, opens) = (known.number("slot_from", None), known.number("slot_opens_at", None));
+        let exposure = known.number("exposure", None);
+        assert!(from < opens && opens <= from + exposure + 1e-6, "{pitch}: {from} {opens}");
+    }
+}
+
+/// Common practice, no source: start 18 in from the edge, slot 24 in, 6 in cover
+/// at each end, nails 1/2 in below the cut; 48 in pieces with 9 nails.
+#[test]
+fn runs_of_the_demo_job() {
+    let known = changed(&[]);
+    for row in [Some(1), Some(2)] {
+        known.is("run.pieces", row, 4.0);
+        known.is("run.vent_start", row, 18.0);
+        known.is("run.slot_start", row, 24.0);
+        known.is("run.vent_end", row, 18.0 + 192.0);
+        known.is("run.slot_end", row, 18.0 + 192.0 - 6.0);
+        known.is("run.free_area", row, 144.0);
+        known.is("run.nails", row, 36.0);
+    }
+    known.is("run.usable", Some(1), 240.0 - 36.0);
+    known.is("run.usable", Some(2), 234.0 - 36.0);
+    known.is("pieces", None, 8.0);
+    known.is("nails", None, 72.0);
+    known.is("slot_width", None, 1.5);
+    let below = known.number("slot_low", None) - known.number("nail_line", None);
+    assert!((below - 0.5).abs() < 1e-9, "nails stay half an inch below the cut");
+}
+
+/// Ladder at one quarter of its working length (29 CFR 1926.1053(b)(5)(i)),
+/// rails 3 ft above: at 10 ft 2.582 ft out and 13.426 ft long.
+#[test]
+fn ladder_of_the_demo_job() {
+    let survey = shipped("site-survey");
+    let known = compute(&survey, &demo_facts(&[&survey]));
+    assert!((known.number("ladder_working", None) / 12.0 - 10.328).abs() < 0.0005);
+    assert!((known.number("ladder_base", None) / 12.0 - 2.582).abs() < 0.0005);
+    assert!((known.number("ladder_rail", None) / 12.0 - 13.426).abs() < 0.0005);
+    let deck = changed(&[]);
+    for name in ["ladder_base", "ladder_rail"] {
+        deck.is(name, None, known.number(name, None));
+    }
+}
+
+#[test]
+fn points_hold_where_the_list_says() {
+    let deck = shipped("deck-intake");
+    let cut = deck.step("cut").unwrap().point.clone().unwrap();
+    assert_eq!((cut.kind, cut.role.as_str()), (PointKind::Hold, "foreman"));
+    assert_eq!(cut.when, PointWhen::OffTarget("read-nail-line".to_owned()));
+    let cover = deck.step("underlayment").unwrap().point.clone().unwrap();
+    assert_eq!((cover.kind, cover.when), (PointKind::Witness, PointWhen::Always));
+    // Every answer that can go wrong in the survey stops the work.
+    let survey = shipped("site-survey");
+    for step in &survey.steps {
+        if matches!(&step.answer, Answer::Choice { wanted, .. } if !wanted.is_empty()) {
+            let held = survey.steps.iter().any(|later| {
+                let when = later.point.as_ref().map(|point| (point.kind, point.when.clone()));
+                when == Some((PointKind::Hold, PointWhen::OffTarget(step.id.clone())))
+            });
+            assert!(held, "{} off target stops nobody", step.id);
+        }
+    }
+    assert!(
+        survey.steps.len() <= 30 && deck.steps.iter().filter(|s| s.each.is_none()).count() <= 30
+    );
+}
+
+/// The engine knows no trade: a checklist of another one, with its own functions
+/// (none), reads and computes.
+#[test]
+fn another_trade() {
+    let path = "tests/it/data/deck-ledger.toml";
+    let text = fs::read_to_string(path).unwrap();
+    let ledger = read_checklist(&text, path, &chalkhand::measure::Functions::new());
+    let ledger = ledger.unwrap_or_else(|problems| panic!("{problems}"));
+    assert_eq!(ledger.measures.len(), 2);
+    let lags = ledger.steps.iter().find(|step| step.id == "lags").unwrap();
+    let said: Vec<String> = lags
+        .say
+        .iter()
+        .map(|piece| match piece {
+            Piece::Words(words) => words.clone(),
+            Piece::Name(name) => format!("<{name}>"),
+        })
+        .collect();
+    assert_eq!(said.concat(), "How many lags? { At least <lags>. }");
+}
+
+/// The demo data say that they are invented and name no real place or number.
+#[test]
+fn demo_data_are_marked() {
+    let job = job();
+    assert!(job.job.invented && profile().invented);
+    // 555-0100 to 555-0199 are kept for fiction (North American Numbering
+    // Plan, from memory).
+    assert!(job.job.phone.starts_with("555-01"));
+    assert_eq!(job.checklists.len(), SHIPPED.len());
+    for (wanted, id) in job.checklists.iter().zip(SHIPPED) {
+        assert_eq!(wanted.id, id);
+    }
+    assert_eq!(job.profile.unwrap().id, profile().id);
+}
