@@ -9,6 +9,8 @@ pub mod roof;
 
 pub mod files;
 
+pub mod store;
+
 pub mod config;
 
 pub mod watch;

@@ -13,6 +13,7 @@
 )]
 
 mod checklists;
+mod drafts;
 mod files;
 mod files_fuzz;
 mod formula_fuzz;
@@ -21,4 +22,8 @@ mod measure_language;
 mod measure_outside;
 mod outside;
 mod seal;
+mod store;
+mod store_kill;
+mod store_open;
+mod store_tamper;
 mod watch;

@@ -1,0 +1,247 @@
+//! Reading the log: entries of a job, the whole chain, jobs by any words.
+
+use jiff::civil::Date;
+use rusqlite::{OptionalExtension, params};
+
+use super::{Store, StoreError};
+use crate::domain::entry_json::{self, NotAnEntry};
+use crate::domain::{Entry, Hash, Job, Json, What, chain};
+
+/// A job found by words.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FoundJob {
+    /// Its number.
+    pub number: String,
+    /// Its address.
+    pub address: String,
+    /// Who owns the house.
+    pub owner: String,
+    /// How to reach the owner.
+    pub phone: String,
+    /// The day it was opened, at the address.
+    pub opened_on: String,
+}
+
+/// A stored entry as it is, not yet believed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Row {
+    seq: u64,
+    job: String,
+    at_ms: i64,
+    at_day: String,
+    key: String,
+    body: String,
+    sha256: String,
+}
+
+impl Row {
+    /// Of `select * from entry`.
+    pub(super) fn of(row: &rusqlite::Row<'_>) -> rusqlite::Result<Self> {
+        Ok(Self {
+            seq: row.get("seq")?,
+            job: row.get("job")?,
+            at_ms: row.get("at_ms")?,
+            at_day: row.get("at_day")?,
+            key: row.get("key")?,
+            body: row.get("body")?,
+            sha256: row.get("sha256")?,
+        })
+    }
+
+    fn json(&self) -> Result<(Json, Hash), NotAnEntry> {
+        let wrong = |field: &str| NotAnEntry { seq: self.seq, field: field.to_owned() };
+        let json = json(&self.body).ok_or_else(|| wrong("body"))?;
+        Ok((json, self.sha256.parse().map_err(|_| wrong("sha256"))?))
+    }
+
+    /// Whether the columns say what the text says.
+    fn files(&self, entry: &Entry) -> bool {
+        let (at, key) = (entry.draft.at, &entry.draft.key.0);
+        (self.seq, &self.job, self.at_ms, &self.key) == (entry.seq, &entry.draft.job, at.ms(), key)
+            && self.at_day == at.date().to_string()
+    }
+}
+
+impl Store {
+    /// A job's entries after that one, in order.
+    ///
+    /// # Errors
+    /// The log cannot be read, or an entry in it was changed.
+    pub fn entries(&self, job: &str, after: u64) -> Result<Vec<Entry>, StoreError> {
+        let error = self.error("read entries");
+        let sql = "select * from entry where job = ?1 and ?2 < seq order by seq";
+        let mut statement = self.db.prepare_cached(sql).map_err(&error)?;
+        let rows = statement.query_map(params![job, after], Row::of).map_err(&error)?;
+        rows.map(|row| self.parse(&row.map_err(&error)?)).collect()
+    }
+
+    /// The last entry of a job; 0 where it has none.
+    ///
+    /// # Errors
+    /// The log cannot be read.
+    pub fn last_seq(&self, job: &str) -> Result<u64, StoreError> {
+        let sql = "select coalesce(max(seq), 0) from entry where job = ?1";
+        let mut statement = self.db.prepare_cached(sql).map_err(self.error("read entries"))?;
+        statement.query_row([job], |row| row.get(0)).map_err(self.error("read entries"))
+    }
+
+    /// The job as opened, where there is one of that number.
+    ///
+    /// # Errors
+    /// The log cannot be read.
+    pub fn job(&self, number: &str) -> Result<Option<Job>, StoreError> {
+        Ok(self.entries(number, 0)?.into_iter().find_map(|entry| match entry.draft.what {
+            What::JobOpened(job) => Some(job),
+            _ => None,
+        }))
+    }
+
+    /// Numbers of the jobs with entries on that day, at their addresses.
+    ///
+    /// # Errors
+    /// The log cannot be read.
+    pub fn jobs_on(&self, day: Date) -> Result<Vec<String>, StoreError> {
+        let error = self.error("read a day");
+        let sql = "select distinct job from entry where at_day = ?1 order by job";
+        let mut statement = self.db.prepare_cached(sql).map_err(&error)?;
+        let rows = statement.query_map([day.to_string()], |row| row.get(0));
+        rows.and_then(Iterator::collect).map_err(&error)
+    }
+
+    /// Jobs that have every one of these words, or a word that begins so, in
+    /// number, address, owner, phone, company or opening day. No words: all.
+    /// At most `most`, the newest first.
+    ///
+    /// # Errors
+    /// The log cannot be read.
+    pub fn find(&self, words: &[String], most: u32) -> Result<Vec<FoundJob>, StoreError> {
+        let error = self.error("look for a job");
+        let query = query(words);
+        let asked = !words.is_empty();
+        if asked && query.is_empty() {
+            return Ok(Vec::new());
+        }
+        let sql = format!(
+            "select number, address, owner, phone, opened_on from job_words {}
+             order by rowid desc limit ?2",
+            if asked { "where job_words match ?1" } else { "where ?1 = ''" }
+        );
+        let mut statement = self.db.prepare_cached(&sql).map_err(&error)?;
+        let rows = statement.query_map(params![query, most], |row| {
+            Ok(FoundJob {
+                number: row.get(0)?,
+                address: row.get(1)?,
+                owner: row.get(2)?,
+                phone: row.get(3)?,
+                opened_on: row.get(4)?,
+            })
+        });
+        rows.and_then(Iterator::collect).map_err(&error)
+    }
+
+    /// How many entries there are, and the hash of the last.
+    ///
+    /// # Errors
+    /// The log cannot be read, or its last entry was changed.
+    pub fn head(&self) -> Result<(u64, Hash), StoreError> {
+        let sql = "select * from entry order by seq desc limit 1";
+        let last = self.db.query_row(sql, [], Row::of).optional();
+        match last.map_err(self.error("read its last entry"))? {
+            Some(row) => self.parse(&row).map(|entry| (entry.seq, entry.hash)),
+            None => Ok((0, Hash::START)),
+        }
+    }
+
+    /// The time of the last entry, in milliseconds since 1970-01-01T00:00:00Z.
+    ///
+    /// # Errors
+    /// The log cannot be read.
+    pub fn last_at_ms(&self) -> Result<Option<i64>, StoreError> {
+        let sql = "select max(at_ms) from (select at_ms from entry order by seq desc limit 1)";
+        self.db.query_row(sql, [], |row| row.get(0)).map_err(self.error("read its last entry"))
+    }
+
+    /// Checks the whole chain and returns its head: how many entries, and the
+    /// hash of the last.
+    ///
+    /// # Errors
+    /// Says which entry was changed, is missing or does not follow.
+    pub fn check_chain(&self) -> Result<(u64, Hash), StoreError> {
+        let error = self.error("check the chain");
+        let mut statement = self.db.prepare("select * from entry order by seq").map_err(&error)?;
+        let mut before: Option<Entry> = None;
+        for row in statement.query_map([], Row::of).map_err(&error)? {
+            let row = row.map_err(&error)?;
+            let follows = row
+                .json()
+                .map_err(chain::Broken::from)
+                .and_then(|(json, hash)| chain::follow(before.as_ref(), &json, &row.body, hash));
+            before = Some(self.filed(&row, follows)?);
+        }
+        Ok(before.map_or((0, Hash::START), |last| (last.seq, last.hash)))
+    }
+
+    pub(super) fn parse(&self, row: &Row) -> Result<Entry, StoreError> {
+        let read = row.json().and_then(|(json, hash)| entry_json::read(&json, hash));
+        let read = read.map_err(chain::Broken::from).and_then(|entry| {
+            let whole = Hash::of(row.body.as_bytes()) == entry.hash;
+            if whole { Ok(entry) } else { Err(chain::Broken::Changed { seq: row.seq }) }
+        });
+        self.filed(row, read)
+    }
+
+    fn filed(&self, row: &Row, read: Result<Entry, chain::Broken>) -> Result<Entry, StoreError> {
+        let path = || self.path.clone();
+        let entry = read.map_err(|source| {
+            let source = match source {
+                // The text does not say its number, the column does.
+                chain::Broken::Unreadable(NotAnEntry { seq: 0, field }) => {
+                    chain::Broken::Unreadable(NotAnEntry { seq: row.seq, field })
+                }
+                source => source,
+            };
+            StoreError::Broken { path: path(), source }
+        })?;
+        if row.files(&entry) {
+            Ok(entry)
+        } else {
+            Err(StoreError::Misfiled { path: path(), seq: row.seq })
+        }
+    }
+}
+
+/// Every word as a quoted prefix, so that nothing a person types is syntax. The
+/// index splits quoted words as it split what it holds. Where all of it could
+/// be a phone number, its digits are also looked for together.
+fn query(words: &[String]) -> String {
+    let cut = |c: char| c.is_whitespace() || c == '"' || c == '\0';
+    let parts = words.iter().flat_map(|word| word.split(cut)).filter(|part| !part.is_empty());
+    let parts: Vec<String> = parts.map(str::to_owned).collect();
+    let terms: Vec<String> = parts.iter().map(|part| format!("\"{part}\"*")).collect();
+    let terms = terms.join(" ");
+    let typed = parts.concat();
+    let digits: String = typed.chars().filter(char::is_ascii_digit).collect();
+    if !digits.is_empty() && typed.chars().all(|c| c.is_ascii_digit() || "+-./()".contains(c)) {
+        format!("({terms}) OR phone_digits : \"{digits}\"*")
+    } else {
+        terms
+    }
+}
+
+/// The tree of a JSON text.
+pub(super) fn json(text: &str) -> Option<Json> {
+    serde_json::from_str(text).ok().map(tree)
+}
+
+fn tree(value: serde_json::Value) -> Json {
+    match value {
+        serde_json::Value::Null => Json::Null,
+        serde_json::Value::Bool(yes) => Json::Bool(yes),
+        serde_json::Value::Number(n) => n.as_f64().map_or(Json::Null, Json::Number),
+        serde_json::Value::String(text) => Json::Text(text),
+        serde_json::Value::Array(items) => Json::List(items.into_iter().map(tree).collect()),
+        serde_json::Value::Object(members) => {
+            Json::Object(members.into_iter().map(|(key, value)| (key, tree(value))).collect())
+        }
+    }
+}

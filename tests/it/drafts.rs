@@ -1,0 +1,212 @@
+//! Entries for tests: plain ones by hand, and a strategy for every kind of
+//! thing an entry can say.
+
+use chalkhand::domain::{
+    At, Draft, FactName, Given, Hash, Heard, How, Job, Key, Person, Pin, PinKind, PointKind,
+    StepRef, Target, Units, Version, What,
+};
+use chalkhand::measure::{Dimension, Quantity, Ratio, Value};
+use jiff::Timestamp;
+use jiff::tz::{Offset, TimeZone};
+use proptest::collection::vec;
+use proptest::option;
+use proptest::prelude::*;
+
+/// A note on a job, told apart by its key.
+pub(crate) fn note(job: &str, key: &str) -> Draft {
+    draft(job, key, What::Noted { step: None, text: format!("note {key}") })
+}
+
+/// An entry by keys at a fixed time.
+pub(crate) fn draft(job: &str, key: &str, what: What) -> Draft {
+    Draft {
+        job: job.to_owned(),
+        walk: None,
+        at: "2026-11-25T08:15:09.042-05:00".parse().unwrap(),
+        by: "Installer One".to_owned(),
+        how: How::Keys,
+        what,
+        corrects: None,
+        key: Key(key.to_owned()),
+    }
+}
+
+/// An invented job.
+pub(crate) fn job(number: &str) -> Job {
+    Job {
+        number: number.to_owned(),
+        address: "12 Example Street, Sampletown".to_owned(),
+        owner: "Pat Example".to_owned(),
+        phone: "555-0100".to_owned(),
+        time_zone: "America/New_York".to_owned(),
+        code_edition: "invented".to_owned(),
+        company: "Example Roofing".to_owned(),
+        invented: true,
+        units: Units::Us,
+        people: vec![Person { name: "Installer One".to_owned(), role: "installer".to_owned() }],
+        pins: Vec::new(),
+    }
+}
+
+/// Any entry this program can make: free text is any text, identifiers are as
+/// files allow them, times are whole milliseconds with an offset in minutes.
+pub(crate) fn any_draft() -> impl Strategy<Value = Draft> {
+    let who = (any::<String>(), any::<String>(), option::of(identifier()));
+    (who, at(), how(), what(), option::of(1_u64..1 << 53), any::<String>()).prop_map(
+        |((job, by, walk), at, how, what, corrects, key)| Draft {
+            job,
+            walk,
+            at,
+            by,
+            how,
+            what,
+            corrects,
+            key: Key(key),
+        },
+    )
+}
+
+fn identifier() -> impl Strategy<Value = String> {
+    "[a-z][a-z0-9-]{0,20}"
+}
+
+fn step() -> impl Strategy<Value = StepRef> {
+    (identifier(), option::of(any::<u32>())).prop_map(|(id, row)| StepRef { id, row })
+}
+
+fn hash() -> impl Strategy<Value = Hash> {
+    any::<[u8; 8]>().prop_map(|bytes| Hash::of(&bytes))
+}
+
+fn version() -> impl Strategy<Value = Version> {
+    any::<(u32, u32, u32)>().prop_map(|(major, minor, patch)| Version { major, minor, patch })
+}
+
+fn at() -> impl Strategy<Value = At> {
+    // 1970 to 2100; offsets in use lie between -12:00 and +14:00.
+    (0_i64..4_102_444_800_000, -720_i32..=840).prop_map(|(ms, offset_min)| {
+        let zone = TimeZone::fixed(Offset::from_seconds(offset_min * 60).unwrap());
+        At::new(Timestamp::from_millisecond(ms).unwrap(), &zone)
+    })
+}
+
+fn how() -> impl Strategy<Value = How> {
+    let heard = (any::<String>(), any::<(i32, i32, i32)>(), hash());
+    prop_oneof![
+        heard.prop_map(|(words, (b_milli, a_milli, m_milli), sound)| {
+            How::Voice(Heard { words, b_milli, a_milli, m_milli, sound })
+        }),
+        Just(How::Keys),
+        Just(How::Command),
+        Just(How::File),
+        Just(How::Program),
+    ]
+}
+
+fn quantity() -> impl Strategy<Value = Quantity> {
+    let dimension = prop_oneof![
+        Just(Dimension::LENGTH),
+        Just(Dimension::AREA),
+        Just(Dimension::PITCH),
+        Just(Dimension::NUMBER),
+        Just(Dimension::TEMPERATURE),
+        Just(Dimension::TEMPERATURE_DIFFERENCE),
+        Just(Dimension::SPEED),
+        Just(Dimension::FREE_AREA_PER_LENGTH),
+        Just(Dimension::VOLUME),
+    ];
+    (-1_000_000_i128..1_000_000, 1_i128..1_000, dimension)
+        .prop_map(|(n, d, dimension)| Quantity::new(Ratio::new(n, d).unwrap(), dimension))
+}
+
+fn value() -> impl Strategy<Value = Value> {
+    prop_oneof![
+        quantity().prop_map(Value::Quantity),
+        any::<bool>().prop_map(Value::YesNo),
+        any::<String>().prop_map(Value::Text),
+    ]
+}
+
+fn fact_name() -> impl Strategy<Value = FactName> {
+    ("[a-z][a-z0-9_]{0,9}(\\.[a-z][a-z0-9_]{0,9})?", option::of(any::<u32>()))
+        .prop_map(|(name, row)| FactName { name, row })
+}
+
+fn given() -> impl Strategy<Value = Given> {
+    prop_oneof![
+        Just(Given::Done),
+        quantity().prop_map(Given::Measured),
+        any::<u32>().prop_map(Given::Counted),
+        any::<String>().prop_map(Given::Chosen),
+        (fact_name(), value()).prop_map(|(name, value)| Given::Fact(name, value)),
+        any::<String>().prop_map(Given::Noted),
+    ]
+}
+
+fn target() -> impl Strategy<Value = Target> {
+    prop_oneof![
+        (quantity(), quantity()).prop_map(|(mark, tolerance)| Target::Mark(mark, tolerance)),
+        any::<u32>().prop_map(Target::AtLeast),
+        vec(any::<String>(), 0..4).prop_map(Target::OneOf),
+    ]
+}
+
+fn any_job() -> impl Strategy<Value = Job> {
+    let texts = vec(any::<String>(), 7);
+    let person = any::<(String, String)>().prop_map(|(name, role)| Person { name, role });
+    let kind = prop_oneof![Just(PinKind::Checklist), Just(PinKind::Profile)];
+    let pin = (kind, identifier(), version(), hash()).prop_map(|(kind, id, version, hash)| Pin {
+        kind,
+        id,
+        version,
+        hash,
+    });
+    let units = prop_oneof![Just(Units::Us), Just(Units::Metric)];
+    (texts, any::<bool>(), units, vec(person, 0..4), vec(pin, 0..4)).prop_map(
+        |(mut texts, invented, units, people, pins)| {
+            let mut text = || texts.pop().unwrap();
+            Job {
+                number: text(),
+                address: text(),
+                owner: text(),
+                phone: text(),
+                time_zone: text(),
+                code_edition: text(),
+                company: text(),
+                invented,
+                units,
+                people,
+                pins,
+            }
+        },
+    )
+}
+
+fn what() -> impl Strategy<Value = What> {
+    let kind = prop_oneof![Just(PointKind::Hold), Just(PointKind::Witness)];
+    prop_oneof![
+        any_job().prop_map(What::JobOpened),
+        (fact_name(), value()).prop_map(|(name, value)| What::FactGiven(name, value)),
+        (version(), hash()).prop_map(|(version, hash)| What::WalkBegun { version, hash }),
+        Just(What::Paused),
+        Just(What::Resumed),
+        Just(What::WalkEnded),
+        (step(), given(), option::of(target()), option::of(any::<String>())).prop_map(
+            |(step, given, target, reason)| What::Answered { step, given, target, reason }
+        ),
+        (step(), any::<String>()).prop_map(|(step, reason)| What::Skipped { step, reason }),
+        (step(), vec(any::<String>(), 0..4))
+            .prop_map(|(step, said)| What::Cautioned { step, said }),
+        (option::of(step()), any::<String>()).prop_map(|(step, text)| What::Noted { step, text }),
+        step().prop_map(|step| What::PhotoTaken { step }),
+        (step(), kind, any::<String>()).prop_map(|(step, kind, role)| What::PointReached {
+            step,
+            kind,
+            role
+        }),
+        (step(), any::<String>()).prop_map(|(step, role)| What::Released { step, role }),
+        (any::<String>(), at(), any::<String>(), any::<u32>()).prop_map(
+            |(uid, start, title, sequence)| What::FollowUpIssued { uid, start, title, sequence }
+        ),
+    ]
+}
