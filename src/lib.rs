@@ -7,9 +7,15 @@ pub mod domain;
 
 pub mod roof;
 
+pub mod sound;
+
+pub mod speech;
+
 pub mod files;
 
 pub mod store;
+
+pub mod voice;
 
 pub mod config;
 

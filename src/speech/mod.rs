@@ -1,0 +1,58 @@
+//! What may be said, and what was meant: spoken numbers, phrases, the phrase
+//! trie, the search along it, and the decision to accept or ask again. No sound,
+//! no model: the model's steps come in through [`Steps`].
+
+mod beam;
+mod decide;
+mod forms;
+mod grammar;
+mod listening;
+mod numbers;
+mod phrases;
+mod prompts;
+mod tokens;
+mod trie;
+
+pub use crate::domain::Meaning;
+pub use beam::{Found, Hit, Row, Search, Steps, greedy, search};
+pub use decide::{Limits, Thresholds, decide};
+pub use forms::{count_forms, length_forms, say_count, say_length, words_for};
+pub use grammar::{Grammar, Numbers};
+pub use listening::grammar;
+pub use numbers::{parse_count, parse_length};
+pub use phrases::{call_word, phrases_for};
+pub use prompts::{Line, line};
+pub use tokens::{TokenError, Tokens};
+pub use trie::{Trie, TrieError};
+
+/// How well words fit the sound.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Scores {
+    /// Log-probability per token of the best allowed words, in nats.
+    pub b: f32,
+    /// That, less the same for the best words of any kind, in nats.
+    pub a: f32,
+    /// Distance to the best words that mean something else, in nats.
+    pub m: f32,
+}
+
+/// What to do with an utterance.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Decision {
+    /// It is clear enough to act on.
+    Accept {
+        /// What was meant.
+        meaning: Meaning,
+        /// The words as the recogniser wrote them.
+        words: String,
+        /// How well they fit.
+        scores: Scores,
+    },
+    /// It is not clear enough; the person is asked again.
+    AskAgain {
+        /// The best guess, never acted on.
+        best: Option<(Meaning, String, Scores)>,
+        /// Why it was not taken, in plain words.
+        why: String,
+    },
+}
