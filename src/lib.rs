@@ -11,6 +11,8 @@ pub mod sound;
 
 pub mod speech;
 
+pub mod export;
+
 pub mod files;
 
 pub mod store;

@@ -12,8 +12,11 @@
     reason = "a test fails by panicking and says why on the terminal"
 )]
 
+mod calendar;
 mod checklists;
 mod drafts;
+mod example;
+mod export;
 mod files;
 mod files_fuzz;
 mod formula_fuzz;

@@ -1,0 +1,420 @@
+//! The install record as one self-contained page for screen and paper. It
+//! fetches nothing, runs nothing, and every meaning is in words: the blue and
+//! the red line only repeat what a heading says.
+
+mod writer;
+
+use crate::domain::{
+    Due, Given, How, Outcome, PinKind, PointKind, PointStanding, Record, RecordStep, RecordWalk,
+    Settled, Units,
+};
+
+use self::writer::{Html, Row};
+use super::{order, words};
+
+/// The page. What a leak call needs comes first; then every step, the figures,
+/// and what all of it rests on.
+#[must_use]
+pub fn record(record: &Record, due: &[Due]) -> String {
+    let mut page = Html::default();
+    head(&mut page, record);
+    page.raw("<main>\n<section>\n");
+    front(&mut page, record);
+    open_matters(&mut page, record);
+    waterproofing(&mut page, record);
+    page.raw("</section>\n<section>\n<h2>Every step, in order</h2>\n");
+    page.raw("<p>Each line is what now stands. A correction never replaces what was logged: what ");
+    page.raw("stood before is kept beside it.</p>\n");
+    for walk in &record.walks {
+        steps(&mut page, walk, record.job.units);
+    }
+    page.raw("</section>\n");
+    notes(&mut page, record);
+    dates(&mut page, due);
+    figures(&mut page, record);
+    cautions(&mut page, record);
+    foundations(&mut page, record);
+    heard(&mut page, record);
+    page.raw("</main>\n<footer>\n<h2>What this record is not</h2>\n");
+    page.element("<p>", words::IS_NOT, "</p>\n");
+    page.raw("</footer>\n</body>\n</html>\n");
+    page.into_string()
+}
+
+/// A value for text and for quoted attributes of any page.
+#[must_use]
+pub fn escape(text: &str) -> String {
+    Html::of(text).into_string()
+}
+
+fn head(page: &mut Html, record: &Record) {
+    let job = &record.job;
+    page.raw("<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n");
+    page.raw("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n");
+    // Whatever a value might smuggle in, the page may load and run nothing.
+    page.raw("<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; ");
+    page.raw("style-src 'unsafe-inline'\">\n<title>Install record, job ");
+    page.text(&job.number).raw(", ").text(&job.address).raw("</title>\n<style>\n");
+    page.raw(include_str!("record.css"));
+    page.raw("@page { @bottom-left { font: 8pt sans-serif; content: ");
+    let invented = if job.invented { ", INVENTED EXAMPLE" } else { "" };
+    page.css_string(&format!("Install record, job {}{invented}", job.number));
+    page.raw("; } }\n</style>\n</head>\n<body>\n");
+}
+
+fn front(page: &mut Html, record: &Record) {
+    let job = &record.job;
+    if job.invented {
+        page.element("<p class=\"invented\">", words::INVENTED, "</p>\n");
+    }
+    page.raw("<p class=\"kind\">Install record, job ").text(&job.number).raw("</p>\n");
+    page.element("<h1>", &job.address, "</h1>\n");
+    page.raw("<hr class=\"snapped\">\n<dl class=\"facts\">\n");
+    let mut done = Html::default();
+    for (at, walk) in record.walks.iter().enumerate() {
+        done.raw(if at == 0 { "" } else { "\n" }).text(&walk.checklist.title);
+        done.raw("<span class=\"more\">, ").add(&walked(walk)).raw("</span>");
+    }
+    pair(page, "What was done, and when", &done);
+    let mut product = Html::default();
+    match &record.profile {
+        Some(profile) => {
+            let invented = if profile.invented { " (invented)" } else { "" };
+            product.text(&format!("{}{invented}", profile.title));
+            let from = format!("\nfigures from {}, version {}", profile.source, profile.version);
+            product.element("<span class=\"more\">", &from, "</span>");
+        }
+        None => {
+            product.raw("no product profile");
+        }
+    }
+    pair(page, "Product", &product);
+    let hands = order::hands(record);
+    let hands = if hands.is_empty() { "nobody yet".to_owned() } else { hands.join(", ") };
+    pair(page, "Owner and phone", &Html::of(&format!("{}, {}", job.owner, job.phone)));
+    pair(page, "Installed by", &Html::of(&job.company));
+    pair(page, "Who did and logged it", &Html::of(&hands));
+    let times = format!("\ntimes are the clock at the address, {}", job.time_zone);
+    let mut code = Html::of(&job.code_edition);
+    code.element("<span class=\"more\">", &times, "</span>");
+    pair(page, "Code edition in force there", &code);
+    page.raw("</dl>\n");
+}
+
+fn walked(walk: &RecordWalk) -> Html {
+    let mut html = Html::default();
+    match walk.begun {
+        Some(begun) => html.raw("begun ").time(begun),
+        None => html.raw("not begun"),
+    };
+    match (walk.begun, walk.ended) {
+        (_, Some(ended)) => html.raw(", ended ").time(ended),
+        (Some(_), None) => html.raw(", not finished"),
+        (None, None) => &mut html,
+    };
+    html
+}
+
+fn pair(page: &mut Html, name: &'static str, value: &Html) {
+    page.raw("<div><dt>").raw(name).raw("</dt><dd>").add(value).raw("</dd></div>\n");
+}
+
+fn open_matters(page: &mut Html, record: &Record) {
+    page.raw("<h2>Deviations and open matters</h2>\n<hr class=\"cut\">\n");
+    if record.attention.is_empty() {
+        page.raw("<p>None: every step that was asked stands on its target, nothing was left ");
+        page.raw("out, no hold point waits and no photo is missing.</p>\n");
+        return;
+    }
+    page.raw("<ul>\n");
+    for need in &record.attention {
+        let title = order::title_in(record, need);
+        page.element("<li><strong>", words::about(&need.about), ":</strong> ");
+        page.text(&words::after_about(need, title));
+        if let Some(found) = order::off_target(record, need) {
+            page.raw(" ").text(&words::asked_and_found(found, record.job.units));
+        }
+        page.raw("</li>\n");
+    }
+    page.raw("</ul>\n");
+}
+
+fn waterproofing(page: &mut Html, record: &Record) {
+    let steps = order::waterproofing(record);
+    if steps.is_empty() {
+        return;
+    }
+    page.raw("<h2>Waterproofing steps</h2>\n");
+    let rows: Vec<Row> = steps
+        .iter()
+        .map(|step| {
+            let mut cells = vec![Html::of(&step.title)];
+            cells.extend(standing(step, record.job.units));
+            Row::Cells(cells)
+        })
+        .collect();
+    page.table("steps", STEP_HEADINGS, &rows);
+}
+
+const STEP_HEADINGS: &[&str] = &["Step", "Asked for", "Found", "When", "By whom, and how"];
+
+fn steps(page: &mut Html, walk: &RecordWalk, units: Units) {
+    let checklist = &walk.checklist;
+    page.raw("<h3>").text(&checklist.title);
+    page.text(&format!(", version {}", checklist.version)).raw("</h3>\n");
+    page.raw("<p>").add(&walked(walk)).raw("</p>\n");
+    if walk.begun.is_none() {
+        return;
+    }
+    let rows: Vec<Row> = walk.steps.iter().map(|step| step_row(step, units)).collect();
+    page.table("steps", STEP_HEADINGS, &rows);
+}
+
+fn step_row(step: &RecordStep, units: Units) -> Row {
+    let mut name = Html::of(&step.title);
+    if let Some(text) = &step.text {
+        name.element("<p class=\"said\">", text, "</p>");
+    }
+    if !step.cautioned.is_empty() {
+        name.element("<p class=\"said\">Caution said first: ", &step.cautioned.join(" "), "</p>");
+    }
+    if let Some(point) = &step.point {
+        name.raw("<p class=\"said\">").add(&reached(point)).raw("</p>");
+    }
+    if 0 < step.photos_asked || 0 < step.photos_taken {
+        let photos =
+            format!("Photos: {} asked for, {} said taken.", step.photos_asked, step.photos_taken);
+        name.element("<p class=\"said\">", &photos, "</p>");
+    }
+    let mut cells = vec![name];
+    cells.extend(standing(step, units));
+    Row::Cells(cells)
+}
+
+/// An inspection point and what became of it.
+fn reached(point: &PointStanding) -> Html {
+    let mut html = Html::default();
+    match (point.kind, &point.released) {
+        (PointKind::Hold, Some(release)) => {
+            html.raw("Hold point for the ").text(&point.role).raw(": reached ");
+            html.time(point.reached).raw(", released ").time(release.at).raw(" by ");
+            html.text(&format!("{} (entry {}).", release.by, release.seq))
+        }
+        (PointKind::Hold, None) => {
+            html.raw("Hold point for the ").text(&point.role).raw(": reached ");
+            html.time(point.reached).raw(", not released.")
+        }
+        (PointKind::Witness, _) => {
+            html.raw("Witness point: the ").text(&point.role).raw(" was told ");
+            html.time(point.reached).raw(" and may look.")
+        }
+    };
+    html
+}
+
+/// Asked for, found, when, by whom: what stands of a step and what stood before.
+fn standing(step: &RecordStep, units: Units) -> [Html; 4] {
+    let Some(settled) = &step.settled else {
+        return [Html::default(), Html::of("open: not logged"), Html::default(), Html::default()];
+    };
+    let mut found = Html::of(&words::outcome(&settled.outcome, units));
+    for before in step.corrected.iter().rev() {
+        found.raw("<p class=\"was\">Corrected. Before: ");
+        found.text(&words::outcome(&before.outcome, units));
+        let (by, how, seq) = (&before.by, words::how(&before.how), before.seq);
+        found.raw(" (").time(before.at).text(&format!(", {by}, {how}, entry {seq})")).raw("</p>");
+    }
+    let mut when = Html::default();
+    when.time(settled.at).text(&format!("\nentry {}", settled.seq));
+    let by = format!("{}, {}", settled.by, words::how(&settled.how));
+    [Html::of(&asked(settled, units)), found, when, Html::of(&by)]
+}
+
+fn asked(settled: &Settled, units: Units) -> String {
+    match &settled.outcome {
+        Outcome::Answered { target: Some(target), .. } => words::target(target, units),
+        Outcome::Answered { given: Given::Done, .. } => "to be done".to_owned(),
+        Outcome::Answered { .. } => "an answer".to_owned(),
+        Outcome::Skipped { .. } => "to be settled".to_owned(),
+    }
+}
+
+fn notes(page: &mut Html, record: &Record) {
+    if record.notes.is_empty() {
+        return;
+    }
+    page.raw("<section>\n<h2>Notes</h2>\n");
+    let rows: Vec<Row> = record
+        .notes
+        .iter()
+        .map(|note| {
+            let mut when = Html::default();
+            when.time(note.at).text(&format!("\nentry {}", note.seq));
+            let kind = if note.spoken { "spoken, an unverified transcript" } else { "typed" };
+            let place = note.step.as_ref().map(|(checklist, step)| {
+                let walk = record.walks.iter().find(|walk| walk.checklist.id == *checklist);
+                walk.map_or_else(|| words::step_ref(step), |walk| walk.checklist.title_of(step))
+            });
+            let by = match place {
+                Some(place) => format!("{}, {kind}, at “{place}”", note.by),
+                None => format!("{}, {kind}", note.by),
+            };
+            Row::Cells(vec![when, Html::of(&note.text), Html::of(&by)])
+        })
+        .collect();
+    page.table("notes", &["When", "Note", "By whom, and how"], &rows).raw("</section>\n");
+}
+
+fn dates(page: &mut Html, due: &[Due]) {
+    if due.is_empty() {
+        return;
+    }
+    page.raw("<section>\n<h2>Dates after the job</h2>\n");
+    let rows: Vec<Row> = due
+        .iter()
+        .map(|due| {
+            let mut start = Html::default();
+            start.time(due.start);
+            let walk = due.checklist.as_ref();
+            let walk = walk.map_or("no checklist".to_owned(), |id| format!("checklist {id}"));
+            let mut given = Html::of(&format!("{walk}; given out "));
+            given.time(due.issued);
+            if 0 < due.sequence {
+                given.text(&format!(", changed {} times", due.sequence));
+            }
+            Row::Cells(vec![start, Html::of(&due.title), given])
+        })
+        .collect();
+    page.table("dates", &["When", "What", "What is walked, and since when it is planned"], &rows);
+    page.raw("</section>\n");
+}
+
+fn figures(page: &mut Html, record: &Record) {
+    let units = record.job.units;
+    page.raw("<section class=\"page\">\n<h2>Facts surveyed on this job</h2>\n");
+    let tables = order::tables(record);
+    let row = |fact: &_, value: &_| {
+        Row::Cells(vec![
+            Html::of(&words::question(fact, &tables)),
+            Html::of(&words::value(value, units)),
+        ])
+    };
+    let rows: Vec<Row> =
+        order::facts(record).into_iter().map(|fact| row(fact, &fact.value)).collect();
+    page.table("two", &["Question", "Answer that stands"], &rows);
+    if let Some(profile) = &record.profile {
+        page.raw("<h2>Figures of the product</h2>\n<p>From ").text(&profile.source).raw("</p>\n");
+        let rows: Vec<Row> = profile
+            .figures
+            .iter()
+            .map(|(name, (_, value))| {
+                let name = name.replace('_', " ");
+                Row::Cells(vec![Html::of(&name), Html::of(&words::value(value, units))])
+            })
+            .collect();
+        page.table("two", &["Figure", "Value"], &rows);
+    }
+    for walk in record.walks.iter().filter(|walk| !walk.measures.is_empty()) {
+        page.raw("<h2>Measures: ").text(&walk.checklist.title).raw("</h2>\n");
+        let mut rows = Vec::new();
+        for (group, measures) in order::measures(walk) {
+            rows.extend(group.map(Row::Group));
+            for measure in measures {
+                rows.push(Row::Cells(vec![
+                    Html::of(&measure.title),
+                    Html::of(&words::measure(measure, units)),
+                    Html::of(&measure.formula),
+                    Html::of(&measure.source),
+                ]));
+            }
+        }
+        page.table("measures", &["Measure", "Value", "How it is computed", "Source"], &rows);
+    }
+    page.raw("</section>\n");
+}
+
+fn cautions(page: &mut Html, record: &Record) {
+    let mut rows = Vec::new();
+    for walk in &record.walks {
+        for caution in &walk.checklist.cautions {
+            let said = walk.steps.iter().filter(|step| step.cautioned.contains(&caution.say));
+            let said: Vec<&str> = said.map(|step| step.title.as_str()).collect();
+            let said = if said.is_empty() {
+                "not said: no step with it was reached".to_owned()
+            } else {
+                format!("said before {}", said.join(", "))
+            };
+            rows.push(Row::Cells(vec![
+                Html::of(&caution.say),
+                Html::of(&format!("{}; {said}", caution.source)),
+            ]));
+        }
+    }
+    if !rows.is_empty() {
+        page.raw("<section>\n<h2>Cautions given</h2>\n");
+        page.table("cautions", &["Caution", "Source, and before which steps it was said"], &rows);
+        page.raw("</section>\n");
+    }
+}
+
+fn foundations(page: &mut Html, record: &Record) {
+    page.raw("<section>\n<h2>What this record rests on</h2>\n<ul>\n");
+    page.element("<li>Code edition: ", &record.job.code_edition, "</li>\n");
+    for walk in &record.walks {
+        let checklist = &walk.checklist;
+        page.raw("<li>").text(&checklist.title).raw(" yields to ").text(&checklist.yields_to);
+        page.raw(". Sources: ").text(&checklist.sources.join("; ")).raw("</li>\n");
+    }
+    page.raw("</ul>\n");
+    let rows: Vec<Row> = record
+        .job
+        .pins
+        .iter()
+        .map(|pin| {
+            let kind = if pin.kind == PinKind::Checklist { "Checklist" } else { "Product profile" };
+            let mut hash = Html::default();
+            hash.element("<span class=\"hash\">", &pin.hash.to_string(), "</span>");
+            let name = format!("{kind} {}", pin.id);
+            Row::Cells(vec![Html::of(&name), Html::of(&pin.version.to_string()), hash])
+        })
+        .collect();
+    page.table("pins", &["Pinned", "Version", "SHA-256 of the file"], &rows);
+    match record.head {
+        Some((seq, hash)) => {
+            page.raw("<p>Last entry of this job: ").text(&seq.to_string());
+            page.raw(". Each entry carries the hash of the one before it; the last has SHA-256 ");
+            page.element("<span class=\"hash\">", &hash.to_string(), "</span>.</p>\n");
+        }
+        None => {
+            page.raw("<p>No entry has been logged for this job.</p>\n");
+        }
+    }
+    page.raw("</section>\n");
+}
+
+fn heard(page: &mut Html, record: &Record) {
+    let mut rows = Vec::new();
+    for step in record.walks.iter().flat_map(|walk| &walk.steps) {
+        for settled in step.corrected.iter().chain(&step.settled) {
+            let How::Voice(heard) = &settled.how else { continue };
+            let mut sound = Html::default();
+            sound.element("<span class=\"hash\">", &heard.sound.to_string(), "</span>");
+            let scores = format!("{}, {}, {}", heard.b_milli, heard.a_milli, heard.m_milli);
+            rows.push(Row::Cells(vec![
+                Html::of(&format!("{} (entry {})", step.title, settled.seq)),
+                Html::of(&format!("“{}”", heard.words)),
+                Html::of(&scores),
+                sound,
+            ]));
+        }
+    }
+    if rows.is_empty() {
+        return;
+    }
+    page.raw("<section>\n<h2>How the spoken answers were heard</h2>\n<p>");
+    page.raw("Three scores, in thousandths of a natural-log unit: how well the sound fits the ");
+    page.raw("phrases allowed (per token), the same against free speech, and how far the next ");
+    page.raw("meaning is away. The hash is of the sound as recorded.</p>\n");
+    let headings = &["Step", "Heard as", "Scores", "SHA-256 of the sound"];
+    page.table("heard", headings, &rows).raw("</section>\n");
+}

@@ -1,0 +1,447 @@
+//! Record, sheet and day log as JSON of a documented, stable shape.
+//!
+//! `"format"` names the shape and its version: `chalkhand-record/1`,
+//! `chalkhand-sheet/1`, `chalkhand-day/1`. Within a version members are only
+//! added. Quantities are `{kind, exact, shown}`: `exact` loses nothing and
+//! carries its unit, `shown` is for a person. Times are RFC 3339 with the
+//! offset of the address; members that are not known are left out.
+
+use crate::domain::entry_json;
+use crate::domain::{
+    About, Attention, Checklist, Comparison, Computed, Day, Due, FactName, Given, Heard, How, Job,
+    Json, Outcome, Pin, PointStanding, Profile, Record, RecordFact, RecordMeasure, RecordStep,
+    RecordWalk, Settled, Target, Units,
+};
+use crate::measure::{Quantity, Value};
+
+use super::{order, words};
+
+/// The whole record, with the dates given out after it.
+#[must_use]
+pub fn record(record: &Record, due: &[Due]) -> Json {
+    let units = record.job.units;
+    let notes = record.notes.iter().map(|note| {
+        Json::object([
+            ("entry_seq", whole(note.seq)),
+            ("at", Json::text(note.at)),
+            ("by", Json::text(&note.by)),
+            ("spoken", Json::Bool(note.spoken)),
+            ("verified", if note.spoken { Json::Bool(false) } else { Json::Null }),
+            ("checklist", option(note.step.as_ref().map(|(checklist, _)| checklist))),
+            ("step", option(note.step.as_ref().map(|(_, step)| step))),
+            ("text", Json::text(&note.text)),
+        ])
+    });
+    let mut members = head(record, "chalkhand-record/1");
+    members.extend([
+        ("pins", list(record.job.pins.iter().map(pin))),
+        ("facts", list(order::facts(record).into_iter().map(|f| fact(f, units)))),
+        ("checklists", list(record.walks.iter().map(|w| walk(w, units, true)))),
+        ("notes", list(notes)),
+        ("follow_ups", list(due.iter().map(follow_up))),
+        ("hands", list(order::hands(record).iter().map(Json::text))),
+    ]);
+    object(members)
+}
+
+/// The sheet: facts, measures, cautions, and what needs attention.
+#[must_use]
+pub fn sheet(record: &Record) -> Json {
+    let units = record.job.units;
+    let mut members = head(record, "chalkhand-sheet/1");
+    members.extend([
+        ("facts", list(order::facts(record).into_iter().map(|f| fact(f, units)))),
+        ("checklists", list(record.walks.iter().map(|w| walk(w, units, false)))),
+    ]);
+    object(members)
+}
+
+/// The day log. Entries are as they were sealed, with their hash, the name of
+/// their step and the line a person reads.
+#[must_use]
+pub fn day(day: &Day) -> Json {
+    let jobs = day.jobs.iter().map(|job| {
+        let entries = job.entries.iter().map(|(entry, title)| {
+            let mut sealed = entry_json::sealed(entry.seq, &entry.draft, entry.previous);
+            if let Json::Object(members) = &mut sealed {
+                let line = words::entry(entry, title.as_deref(), Units::Us);
+                members.insert("entry_sha256".to_owned(), Json::text(entry.hash));
+                members.insert("line".to_owned(), Json::Text(line));
+                if let Some(title) = title {
+                    members.insert("step_title".to_owned(), Json::text(title));
+                }
+            }
+            sealed
+        });
+        let needs = job.attention.iter().map(|a| attention(a, order::day_title(job, a)));
+        Json::object([
+            ("number", Json::text(&job.number)),
+            ("address", Json::text(&job.address)),
+            ("invented", Json::Bool(job.invented)),
+            ("attention", list(needs)),
+            ("entries", list(entries)),
+        ])
+    });
+    Json::object([
+        ("format", "chalkhand-day/1".into()),
+        ("date", Json::text(day.date)),
+        ("jobs", list(jobs)),
+    ])
+}
+
+/// Indented text for a person; members in the order of the canonical text.
+#[must_use]
+pub fn pretty(json: &Json) -> String {
+    let mut out = String::new();
+    indent(json, 0, &mut out);
+    out.push('\n');
+    out
+}
+
+fn indent(json: &Json, depth: usize, out: &mut String) {
+    let line = |out: &mut String, depth: usize| {
+        out.push('\n');
+        out.push_str(&"  ".repeat(depth));
+    };
+    match json {
+        Json::List(items) if !items.is_empty() => {
+            out.push('[');
+            for (at, item) in items.iter().enumerate() {
+                out.push_str(if at == 0 { "" } else { "," });
+                line(out, depth + 1);
+                indent(item, depth + 1, out);
+            }
+            line(out, depth);
+            out.push(']');
+        }
+        Json::Object(members) if !members.is_empty() => {
+            let mut members: Vec<_> = members.iter().collect();
+            members.sort_by(|(a, _), (b, _)| a.encode_utf16().cmp(b.encode_utf16()));
+            out.push('{');
+            for (at, (key, value)) in members.into_iter().enumerate() {
+                out.push_str(if at == 0 { "" } else { "," });
+                line(out, depth + 1);
+                indent(&Json::text(key), 0, out);
+                out.push_str(": ");
+                indent(value, depth + 1, out);
+            }
+            line(out, depth);
+            out.push('}');
+        }
+        // A number that is not finite has no JSON text; `null` keeps the rest
+        // readable, and nothing here makes one.
+        leaf => out.push_str(&leaf.canonical().unwrap_or_else(|_| "null".to_owned())),
+    }
+}
+
+fn head(record: &Record, format: &str) -> Vec<(&'static str, Json)> {
+    let needs = record.attention.iter().map(|a| attention(a, order::title_in(record, a)));
+    vec![
+        ("format", format.into()),
+        ("is_not", words::IS_NOT.into()),
+        ("invented", Json::Bool(record.job.invented)),
+        ("job", job(&record.job)),
+        ("profile", record.profile.as_deref().map_or(Json::Null, |p| profile(p, record.job.units))),
+        ("attention", list(needs)),
+        (
+            "chain_head",
+            record.head.map_or(Json::Null, |(seq, hash)| {
+                Json::object([("entry_seq", whole(seq)), ("entry_sha256", Json::text(hash))])
+            }),
+        ),
+    ]
+}
+
+fn job(job: &Job) -> Json {
+    let people = job
+        .people
+        .iter()
+        .map(|p| Json::object([("name", Json::text(&p.name)), ("role", Json::text(&p.role))]));
+    Json::object([
+        ("number", Json::text(&job.number)),
+        ("address", Json::text(&job.address)),
+        ("owner", Json::text(&job.owner)),
+        ("phone", Json::text(&job.phone)),
+        ("company", Json::text(&job.company)),
+        ("time_zone", Json::text(&job.time_zone)),
+        ("code_edition", Json::text(&job.code_edition)),
+        ("units", (if job.units == Units::Us { "us" } else { "metric" }).into()),
+        ("people", list(people)),
+    ])
+}
+
+fn pin(pin: &Pin) -> Json {
+    Json::object([
+        ("kind", pin.kind.word().into()),
+        ("id", Json::text(&pin.id)),
+        ("version", Json::text(pin.version)),
+        ("file_sha256", Json::text(pin.hash)),
+    ])
+}
+
+fn profile(profile: &Profile, units: Units) -> Json {
+    let figures = profile.figures.iter().map(|(name, (kind, value))| {
+        Json::object([
+            ("name", Json::text(name)),
+            ("asked_as", kind.word().into()),
+            ("value", shown(value, words::value(value, units))),
+        ])
+    });
+    Json::object([
+        ("id", Json::text(&profile.id)),
+        ("version", Json::text(profile.version)),
+        ("title", Json::text(&profile.title)),
+        ("source", Json::text(&profile.source)),
+        ("invented", Json::Bool(profile.invented)),
+        ("file_sha256", Json::text(profile.hash)),
+        ("figures", list(figures)),
+    ])
+}
+
+fn fact(fact: &RecordFact, units: Units) -> Json {
+    let mut members = name(&fact.name);
+    members.extend([
+        ("ask", Json::text(&fact.ask)),
+        ("value", shown(&fact.value, words::value(&fact.value, units))),
+    ]);
+    object(members)
+}
+
+fn name(name: &FactName) -> Vec<(&'static str, Json)> {
+    vec![("name", Json::text(&name.name)), ("row", name.row.map_or(Json::Null, Json::from))]
+}
+
+fn walk(walk: &RecordWalk, units: Units, with_steps: bool) -> Json {
+    let checklist: &Checklist = &walk.checklist;
+    let cautions = checklist.cautions.iter().map(|caution| {
+        Json::object([
+            ("id", Json::text(&caution.id)),
+            ("say", Json::text(&caution.say)),
+            ("source", Json::text(&caution.source)),
+        ])
+    });
+    let steps = || list(walk.steps.iter().map(|s| step(s, units)));
+    Json::object([
+        ("id", Json::text(&checklist.id)),
+        ("version", Json::text(checklist.version)),
+        ("title", Json::text(&checklist.title)),
+        ("file_sha256", Json::text(checklist.hash)),
+        ("yields_to", Json::text(&checklist.yields_to)),
+        ("sources", list(checklist.sources.iter().map(Json::text))),
+        ("cautions", list(cautions)),
+        ("begun_at", option(walk.begun.as_ref())),
+        ("ended_at", option(walk.ended.as_ref())),
+        ("measures", list(walk.measures.iter().map(|m| measure(m, units)))),
+        ("steps", if with_steps { steps() } else { Json::Null }),
+    ])
+}
+
+fn measure(measure: &RecordMeasure, units: Units) -> Json {
+    let mut members = name(&measure.name);
+    members.extend([
+        ("title", Json::text(&measure.title)),
+        ("formula", Json::text(&measure.formula)),
+        ("source", Json::text(&measure.source)),
+    ]);
+    members.push(match &measure.computed {
+        Computed::Value(value) => ("value", shown(value, words::measure(measure, units))),
+        Computed::Missing(names) => ("missing", list(names.iter().map(Json::text))),
+        Computed::Cannot(why) => ("cannot", Json::text(why)),
+    });
+    object(members)
+}
+
+fn step(step: &RecordStep, units: Units) -> Json {
+    let said = step.cautioned.iter().map(Json::text);
+    Json::object([
+        ("id", Json::text(&step.at.id)),
+        ("row", step.at.row.map_or(Json::Null, Json::from)),
+        ("title", Json::text(&step.title)),
+        ("text", option(step.text.as_ref())),
+        ("tags", list(step.tags.iter().map(Json::text))),
+        ("settled", step.settled.as_ref().map_or(Json::Null, |s| settled(s, units))),
+        ("corrected", list(step.corrected.iter().map(|s| settled(s, units)))),
+        ("cautions_said", list(said)),
+        ("photos_asked", Json::from(step.photos_asked)),
+        ("photos_said_taken", Json::from(step.photos_taken)),
+        ("point", step.point.as_ref().map_or(Json::Null, point)),
+    ])
+}
+
+fn settled(settled: &Settled, units: Units) -> Json {
+    let mut members = vec![
+        ("entry_seq", whole(settled.seq)),
+        ("at", Json::text(settled.at)),
+        ("by", Json::text(&settled.by)),
+        ("how", how(&settled.how)),
+        ("line", Json::Text(words::outcome(&settled.outcome, units))),
+    ];
+    match &settled.outcome {
+        Outcome::Answered { given: what, target: asked, reason } => members.extend([
+            ("given", given(what, units)),
+            ("target", asked.as_ref().map_or(Json::Null, |t| target(t, units))),
+            (
+                "comparison",
+                asked.as_ref().map_or(Json::Null, |t| comparison(&t.compare(what), units)),
+            ),
+            ("reason", option(reason.as_ref())),
+        ]),
+        Outcome::Skipped { reason } => {
+            members.extend([("left_out", Json::Bool(true)), ("reason", Json::text(reason))]);
+        }
+    }
+    object(members)
+}
+
+fn given(given: &Given, units: Units) -> Json {
+    match given {
+        Given::Done => Json::object([("done", Json::Bool(true))]),
+        Given::Measured(q) => Json::object([("measured", quantity(*q, units))]),
+        Given::Counted(n) => Json::object([("counted", Json::from(*n))]),
+        Given::Chosen(option) => Json::object([("chosen", Json::text(option))]),
+        Given::Fact(of, value) => {
+            let mut members = name(of);
+            members.push(("value", shown(value, words::value(value, units))));
+            Json::object([("fact", object(members))])
+        }
+        Given::Noted(text) => Json::object([("noted", Json::text(text))]),
+    }
+}
+
+fn target(target: &Target, units: Units) -> Json {
+    match target {
+        Target::Mark(mark, tolerance) => Json::object([
+            ("mark", quantity(*mark, units)),
+            ("tolerance_either_way", quantity(*tolerance, units)),
+        ]),
+        Target::AtLeast(n) => Json::object([("at_least", Json::from(*n))]),
+        Target::OneOf(options) => Json::object([("one_of", list(options.iter().map(Json::text)))]),
+    }
+}
+
+fn comparison(comparison: &Comparison, units: Units) -> Json {
+    let (word, by) = match comparison {
+        Comparison::On => ("on-target", Json::Null),
+        Comparison::Above(by) => ("above", quantity(*by, units)),
+        Comparison::Below(by) => ("below", quantity(*by, units)),
+        Comparison::TooFew(few) => ("too-few", Json::from(*few)),
+        Comparison::NotWanted => ("not-wanted", Json::Null),
+    };
+    Json::object([("result", word.into()), ("by", by)])
+}
+
+fn how(how: &How) -> Json {
+    let (word, heard) = match how {
+        How::Voice(heard) => ("voice", Some(heard)),
+        How::Keys => ("keys", None),
+        How::Command => ("command", None),
+        How::File => ("file", None),
+        How::Program => ("program", None),
+    };
+    let heard = heard.map_or(Json::Null, |Heard { words, b_milli, a_milli, m_milli, sound }| {
+        Json::object([
+            ("words", Json::text(words)),
+            ("b_thousandths_nat_per_token", Json::Number((*b_milli).into())),
+            ("a_thousandths_nat_per_token", Json::Number((*a_milli).into())),
+            ("m_thousandths_nat_per_token", Json::Number((*m_milli).into())),
+            ("sound_sha256", Json::text(sound)),
+        ])
+    });
+    Json::object([("by", word.into()), ("heard", heard), ("line", Json::Text(words::how(how)))])
+}
+
+fn point(point: &PointStanding) -> Json {
+    let released = point.released.as_ref().map_or(Json::Null, |release| {
+        Json::object([
+            ("entry_seq", whole(release.seq)),
+            ("at", Json::text(release.at)),
+            ("by", Json::text(&release.by)),
+        ])
+    });
+    Json::object([
+        ("kind", point.kind.word().into()),
+        ("role", Json::text(&point.role)),
+        ("reached_at", Json::text(point.reached)),
+        ("released", released),
+    ])
+}
+
+fn attention(need: &Attention, title: Option<&str>) -> Json {
+    let mut members = vec![
+        ("kind", words::about(&need.about).to_lowercase().replace(' ', "-").as_str().into()),
+        ("checklist", Json::text(&need.checklist)),
+        ("step", option(need.step.as_ref())),
+        ("entry_seq", need.seq.map_or(Json::Null, whole)),
+        ("sentence", Json::Text(words::attention(need, title))),
+    ];
+    members.extend(match &need.about {
+        About::HoldWaiting { role, since } => {
+            vec![("role", Json::text(role)), ("since", Json::text(since))]
+        }
+        About::OffTarget { reason } => vec![("reason", option(reason.as_ref()))],
+        About::Skipped { reason } => vec![("reason", Json::text(reason))],
+        About::PhotosMissing { asked, taken } => {
+            vec![("photos_asked", Json::from(*asked)), ("photos_said_taken", Json::from(*taken))]
+        }
+        About::TooFast { took_s, least_s } => {
+            vec![("took_s", signed(*took_s)), ("least_s", Json::from(*least_s))]
+        }
+        About::ClockJump { back_s } => vec![("back_s", signed(*back_s))],
+        About::Unfinished { open } => {
+            vec![("open_steps", whole(u64::try_from(*open).unwrap_or(u64::MAX)))]
+        }
+        About::NewerAdopted { pinned, newest } => {
+            vec![("pinned", Json::text(pinned)), ("newest", Json::text(newest))]
+        }
+    });
+    object(members)
+}
+
+fn follow_up(due: &Due) -> Json {
+    Json::object([
+        ("uid", Json::text(&due.uid)),
+        ("start", Json::text(due.start)),
+        ("lasts_min", Json::from(due.lasts_min)),
+        ("title", Json::text(&due.title)),
+        ("checklist", option(due.checklist.as_ref())),
+        ("sequence", Json::from(due.sequence)),
+        ("issued_at", Json::text(due.issued)),
+    ])
+}
+
+fn quantity(q: Quantity, units: Units) -> Json {
+    shown(&Value::Quantity(q), words::quantity(q, units))
+}
+
+/// The exact value with what a person reads beside it.
+fn shown(value: &Value, shown: String) -> Json {
+    let mut json = entry_json::value(value);
+    if let Json::Object(members) = &mut json {
+        members.insert("shown".to_owned(), Json::Text(shown));
+    }
+    json
+}
+
+fn list(items: impl Iterator<Item = Json>) -> Json {
+    Json::List(items.collect())
+}
+
+/// Members that are not known are left out.
+fn object(members: Vec<(&'static str, Json)>) -> Json {
+    let known = members.into_iter().filter(|(_, value)| *value != Json::Null);
+    Json::Object(known.map(|(key, value)| (key.to_owned(), value)).collect())
+}
+
+fn option(value: Option<&impl ToString>) -> Json {
+    value.map_or(Json::Null, |value| Json::Text(value.to_string()))
+}
+
+#[expect(clippy::cast_precision_loss, reason = "sequence numbers stay far below 2^53")]
+fn whole(n: u64) -> Json {
+    Json::Number(n as f64)
+}
+
+#[expect(clippy::cast_precision_loss, reason = "seconds between two entries stay below 2^53")]
+fn signed(n: i64) -> Json {
+    Json::Number(n as f64)
+}

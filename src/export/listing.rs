@@ -1,0 +1,170 @@
+//! A checklist, a profile and a job's standing as text for a person.
+
+use std::fmt::Write as _;
+
+use super::words;
+use crate::domain::{Answer, Checklist, Piece, PinKind, PointWhen, Profile, Record, Units};
+
+/// A checklist as a person reads it through.
+#[must_use]
+pub fn checklist(list: &Checklist) -> String {
+    let mut out = String::new();
+    let mut line = |text: &str| {
+        out.push_str(text);
+        out.push('\n');
+    };
+    line(&format!("{} {}  {}", list.id, list.version, list.title));
+    line(&format!("SHA-256 {}", list.hash));
+    line(&format!("It yields to {}.", list.yields_to));
+    line("\nCautions");
+    for caution in &list.cautions {
+        line(&format!("  {}: {} [{}]", caution.id, caution.say, caution.source));
+    }
+    line("\nFacts");
+    for fact in &list.facts {
+        line(&format!("  {} ({}): {}", fact.name, fact.kind.word(), fact.ask));
+    }
+    if !list.figures.is_empty() {
+        line("\nFigures of the product profile");
+    }
+    for figure in &list.figures {
+        line(&format!("  profile.{} ({}): {}", figure.name, figure.kind.word(), figure.ask));
+    }
+    if !list.measures.is_empty() {
+        line("\nMeasures");
+    }
+    for measure in &list.measures {
+        let source = &measure.source;
+        let source = if source.is_empty() { String::new() } else { format!(" [{source}]") };
+        line(&format!("  {} = {}{source}", measure.name, measure.formula.text()));
+    }
+    line("\nSteps");
+    for (at, step) in list.steps.iter().enumerate() {
+        let each = step.each.as_ref().map_or_else(String::new, |each| format!(", each {each}"));
+        line(&format!("{:>3}. {} ({}{each})", at + 1, step.title, step.id));
+        line(&format!("     {}", template(&step.say)));
+        line(&format!("     Answer: {}.", answer(&step.answer)));
+        if !step.why.is_empty() {
+            line(&format!("     Why: {}", step.why));
+        }
+        if let Some(condition) = &step.only_if {
+            line(&format!("     Only if {}.", condition.text()));
+        }
+        if let Some(point) = &step.point {
+            let when = match &point.when {
+                PointWhen::Always => String::new(),
+                PointWhen::OffTarget(id) => format!(", when {id} is off target"),
+                PointWhen::Skipped(id) => format!(", when {id} was skipped"),
+            };
+            line(&format!("     {} point for the {}{when}.", point.kind.word(), point.role));
+        }
+        if !step.cautions.is_empty() {
+            line(&format!("     Cautions: {}.", step.cautions.join(", ")));
+        }
+        if 0 < step.photos {
+            line(&format!("     Photos: {}.", step.photos));
+        }
+    }
+    if !list.follow_ups.is_empty() {
+        line("\nFollow-ups");
+    }
+    for follow_up in &list.follow_ups {
+        line(&format!("  after {}: {}", follow_up.after, follow_up.title));
+    }
+    line("\nSources");
+    for source in &list.sources {
+        line(&format!("  {source}"));
+    }
+    out
+}
+
+fn template(pieces: &[Piece]) -> String {
+    let piece = |piece: &Piece| match piece {
+        Piece::Words(words) => words.clone(),
+        Piece::Name(name) => format!("{{{name}}}"),
+    };
+    pieces.iter().map(piece).collect()
+}
+
+fn answer(answer: &Answer) -> String {
+    match answer {
+        Answer::Done => "done".to_owned(),
+        Answer::Measure { measure, tolerance } => {
+            let tolerance = words::quantity(*tolerance, Units::Us);
+            format!("a reading of {measure}, {tolerance} either way")
+        }
+        Answer::Count { measure: Some(measure) } => format!("a count, at least {measure}"),
+        Answer::Count { measure: None } => "a count".to_owned(),
+        Answer::Choice { options, wanted } if wanted.is_empty() => options.join(" | "),
+        Answer::Choice { options, wanted } => {
+            format!("{}; wanted: {}", options.join(" | "), wanted.join(", "))
+        }
+        Answer::Fact { fact } => format!("the fact {fact}"),
+        Answer::Note => "words".to_owned(),
+    }
+}
+
+/// A profile as a person reads it through.
+#[must_use]
+pub fn profile(profile: &Profile) -> String {
+    let mut out = format!(
+        "{} {}  {}\nSHA-256 {}\nFrom {}\n",
+        profile.id, profile.version, profile.title, profile.hash, profile.source
+    );
+    if profile.invented {
+        out.push_str("INVENTED: no such product exists.\n");
+    }
+    for (name, (kind, value)) in &profile.figures {
+        // Writing to a String does not fail.
+        let _ = writeln!(out, "  {name} ({}): {}", kind.word(), words::value(value, Units::Us));
+    }
+    out
+}
+
+/// A job as it stands, in a dozen lines.
+#[must_use]
+pub fn job(record: &Record) -> String {
+    let job = &record.job;
+    let mut out = String::new();
+    let mut line = |text: &str| {
+        out.push_str(text);
+        out.push('\n');
+    };
+    line(&format!("Job {}  {}", job.number, job.address));
+    if job.invented {
+        line("INVENTED EXAMPLE: nothing in it is real.");
+    }
+    line(&format!("Owner {}, {}", job.owner, job.phone));
+    line(&format!("Company {}; code edition {}", job.company, job.code_edition));
+    for person in &job.people {
+        line(&format!("  {} ({})", person.name, person.role));
+    }
+    for pin in &job.pins {
+        let kind = if pin.kind == PinKind::Profile { "profile" } else { "checklist" };
+        line(&format!("  pins {kind} {}@{} ({})", pin.id, pin.version, pin.hash.short()));
+    }
+    line(&format!("{} facts are known", record.facts.len()));
+    for walk in &record.walks {
+        let settled = walk.steps.iter().filter(|step| step.settled.is_some()).count();
+        line(&format!(
+            "  {}: {} of {} steps settled; {}",
+            walk.checklist.id,
+            settled,
+            walk.steps.len(),
+            match (walk.begun, walk.ended) {
+                (None, _) => "not begun".to_owned(),
+                (Some(begun), None) => format!("open since {}", words::day_and_clock(begun)),
+                (_, Some(ended)) => format!("ended {}", words::day_and_clock(ended)),
+            }
+        ));
+    }
+    if record.attention.is_empty() {
+        line("Nothing needs attention.");
+    } else {
+        line("Needs attention");
+    }
+    for need in &record.attention {
+        line(&format!("  {}", words::attention(need, super::order::title_in(record, need))));
+    }
+    out
+}

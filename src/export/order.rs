@@ -1,0 +1,151 @@
+//! What of a record or a day belongs where and with what: shared by every
+//! output, so that none of them leaves something out on its own.
+
+use crate::domain::{
+    About, Attention, DayJob, FactName, Record, RecordFact, RecordMeasure, RecordStep, RecordWalk,
+    Settled, Table,
+};
+
+/// Job totals that are ordered or carried up, by name until checklists tag
+/// them; others begin with `material`.
+const MATERIALS: [&str; 2] = ["pieces", "nails"];
+
+/// The tag of steps that keep water out.
+const WATERPROOFING: &str = "waterproofing";
+
+/// The name of the step that needs attention, where the record has it.
+#[must_use]
+pub fn title_in<'a>(record: &'a Record, attention: &Attention) -> Option<&'a str> {
+    step_in(record, attention).map(|step| step.title.as_str())
+}
+
+/// The step that needs attention, where the record has it.
+#[must_use]
+pub fn step_in<'a>(record: &'a Record, attention: &Attention) -> Option<&'a RecordStep> {
+    let at = attention.step.as_ref()?;
+    let walk = record.walks.iter().find(|walk| walk.checklist.id == attention.checklist)?;
+    walk.steps.iter().find(|step| step.at == *at)
+}
+
+/// How a step that needs attention was settled, where it stands off its target
+/// and that is what the attention is about.
+#[must_use]
+pub fn off_target<'a>(record: &'a Record, attention: &Attention) -> Option<&'a Settled> {
+    let off = matches!(attention.about, About::OffTarget { .. });
+    step_in(record, attention)?.settled.as_ref().filter(|_| off)
+}
+
+/// The name of a step in a day, from the entries of that day.
+#[must_use]
+pub fn day_title<'a>(job: &'a DayJob, attention: &Attention) -> Option<&'a str> {
+    let step = attention.step.as_ref()?;
+    let same = job.entries.iter().find(|(entry, _)| {
+        let draft = &entry.draft;
+        draft.walk.as_ref() == Some(&attention.checklist) && draft.what.step() == Some(step)
+    });
+    same.and_then(|(_, title)| title.as_deref())
+}
+
+/// Everybody who settled a step or released a point, with the roles the job
+/// gives them, in order of first appearance.
+#[must_use]
+pub fn hands(record: &Record) -> Vec<String> {
+    let mut names: Vec<&str> = Vec::new();
+    for step in record.walks.iter().flat_map(|walk| &walk.steps) {
+        let settled = step.corrected.iter().chain(&step.settled).map(|s| s.by.as_str());
+        let released = step.point.iter().filter_map(|p| p.released.as_ref());
+        for name in settled.chain(released.map(|r| r.by.as_str())) {
+            if !names.contains(&name) {
+                names.push(name);
+            }
+        }
+    }
+    let with_roles = names.into_iter().map(|name| {
+        let people = record.job.people.iter().filter(|person| person.name == name);
+        let roles: Vec<&str> = people.map(|person| person.role.as_str()).collect();
+        if roles.is_empty() { name.to_owned() } else { format!("{name} ({})", roles.join(", ")) }
+    });
+    with_roles.collect()
+}
+
+/// Facts in the order the checklists ask them, rows after each other; those no
+/// checklist asks come last.
+#[must_use]
+pub fn facts(record: &Record) -> Vec<&RecordFact> {
+    let asked: Vec<&str> = record
+        .walks
+        .iter()
+        .flat_map(|walk| &walk.checklist.facts)
+        .map(|fact| fact.name.as_str())
+        .collect();
+    let place = |name: &FactName| {
+        let at = asked.iter().position(|asked| *asked == name.name).unwrap_or(asked.len());
+        // Columns of one row stay together.
+        (name.row.is_some(), name.row, at)
+    };
+    let mut facts: Vec<&RecordFact> = record.facts.iter().collect();
+    facts.sort_by_key(|fact| (place(&fact.name), fact.name.name.clone()));
+    facts
+}
+
+/// Tables of every checklist of the record.
+#[must_use]
+pub fn tables(record: &Record) -> Vec<&Table> {
+    record.walks.iter().flat_map(|walk| &walk.checklist.tables).collect()
+}
+
+/// Job totals that are ordered or carried up.
+#[must_use]
+pub fn materials(record: &Record) -> Vec<&RecordMeasure> {
+    let is_material = |measure: &&RecordMeasure| {
+        let name = measure.name.name.as_str();
+        measure.name.row.is_none() && (MATERIALS.contains(&name) || name.starts_with("material"))
+    };
+    record.walks.iter().flat_map(|walk| &walk.measures).filter(is_material).collect()
+}
+
+/// Measures of a walk: those of the whole job, then row by row, each row with
+/// its name.
+#[must_use]
+pub fn measures(walk: &RecordWalk) -> Vec<(Option<String>, Vec<&RecordMeasure>)> {
+    let whole: Vec<_> = walk.measures.iter().filter(|m| m.name.row.is_none()).collect();
+    let mut groups = vec![(None, whole)];
+    let mut keys = Vec::new();
+    for (at, table) in walk.checklist.tables.iter().enumerate() {
+        for measure in &walk.measures {
+            let own = measure.name.name.split_once('.').is_some_and(|(of, _)| of == table.name);
+            if let Some(row) = measure.name.row.filter(|_| own)
+                && !keys.contains(&(at, row))
+            {
+                keys.push((at, row));
+            }
+        }
+    }
+    keys.sort_unstable();
+    for (at, row) in keys {
+        let Some(table) = walk.checklist.tables.get(at) else { continue };
+        let own = walk.measures.iter().filter(|m| {
+            m.name.row == Some(row)
+                && m.name.name.split_once('.').is_some_and(|(of, _)| of == table.name)
+        });
+        groups.push((Some(format!("{} {row}", table.title)), own.collect()));
+    }
+    groups.retain(|(_, measures)| !measures.is_empty());
+    groups
+}
+
+/// Steps that keep water out, of every walk.
+#[must_use]
+pub fn waterproofing(record: &Record) -> Vec<&RecordStep> {
+    let wet = |step: &&RecordStep| step.tags.iter().any(|tag| tag == WATERPROOFING);
+    record.walks.iter().flat_map(|walk| &walk.steps).filter(wet).collect()
+}
+
+/// A row's own name, `Run 2`, where the name is of a row.
+#[must_use]
+pub fn row_name(tables: &[&Table], name: &FactName) -> Option<String> {
+    let (table, _) = name.name.split_once('.')?;
+    let row = name.row?;
+    let title = tables.iter().find(|t| t.name == table).map_or(table, |t| t.title.as_str());
+    Some(format!("{title} {row}"))
+}

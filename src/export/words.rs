@@ -1,0 +1,350 @@
+//! Plain-English renderings shared by every output: one wording for one thing,
+//! whether it is read on a screen, on paper or in a terminal.
+
+use crate::domain::{
+    About, At, Attention, Bound, Comparison, Computed, Due, Entry, FactName, Given, How, Outcome,
+    PointKind, RecordFact, RecordMeasure, Settled, StepRef, Table, Target, Units, What, sheet,
+};
+use crate::measure::{Dimension, Quantity, Ratio, Value, parse_quantity};
+
+use super::order;
+
+/// What a record is not, as every output says it.
+pub const IS_NOT: &str = "This record says what was logged during the work, when, by whom and how \
+it was conveyed. It does not replace the building code, the maker's printed instructions, the \
+inspection by the local official, or licensed practice; where they say otherwise, they win. \
+Photos are counted as somebody said they were taken. Spoken notes are unverified transcripts.";
+
+/// What stands over every example.
+pub const INVENTED: &str = "INVENTED EXAMPLE. Nothing in it is real: no person, house or product.";
+
+/// A quantity as a person reads it; where that loses something, the exact
+/// value stands beside it.
+#[must_use]
+pub fn quantity(q: Quantity, units: Units) -> String {
+    let shown = sheet::show_value(&Value::Quantity(q), Bound::Mark, finest_mark(q), units);
+    match parse_quantity(&shown, q.dimension) {
+        Ok(read) if read == q => shown,
+        _ => format!("{shown} (exactly {})", crate::measure::exact_text(q)),
+    }
+}
+
+/// Readings finer than a sixteenth are shown in the sixty-fourths they were
+/// read in, never rounded to the tape of the sheet.
+fn finest_mark(q: Quantity) -> Ratio {
+    let finer = Ratio::SIXTEENTH.over(Ratio::int(4)).unwrap_or(Ratio::SIXTEENTH);
+    let sixteenths = [1, 2, 4, 8, 16].contains(&q.value.denominator());
+    if q.dimension == Dimension::LENGTH && !sixteenths { finer } else { Ratio::SIXTEENTH }
+}
+
+/// A fact as a person reads it.
+#[must_use]
+pub fn value(value: &Value, units: Units) -> String {
+    match value {
+        Value::Quantity(q) => quantity(*q, units),
+        other => sheet::show_value(other, Bound::Mark, Ratio::SIXTEENTH, units),
+    }
+}
+
+/// What was given for a step.
+#[must_use]
+pub fn given(given: &Given, units: Units) -> String {
+    match given {
+        Given::Done => "done".to_owned(),
+        Given::Measured(q) => quantity(*q, units),
+        Given::Counted(n) => n.to_string(),
+        Given::Chosen(option) => option.clone(),
+        Given::Fact(_, known) => value(known, units),
+        Given::Noted(text) => format!("“{text}”"),
+    }
+}
+
+/// What a step asked for.
+#[must_use]
+pub fn target(target: &Target, units: Units) -> String {
+    match target {
+        Target::Mark(mark, tolerance) => {
+            let (mark, tolerance) = (quantity(*mark, units), quantity(*tolerance, units));
+            format!("{mark}, give or take {tolerance}")
+        }
+        Target::AtLeast(n) => format!("at least {n}"),
+        Target::OneOf(options) => options.join(" or "),
+    }
+}
+
+/// How what was given compares with what was asked for.
+#[must_use]
+pub fn comparison(comparison: &Comparison, units: Units) -> String {
+    match comparison {
+        Comparison::On => "on target".to_owned(),
+        Comparison::Above(by) => format!("off target: {} above", quantity(*by, units)),
+        Comparison::Below(by) => format!("off target: {} below", quantity(*by, units)),
+        Comparison::TooFew(few) => format!("off target: {few} too few"),
+        Comparison::NotWanted => "off target: not an answer that was wanted".to_owned(),
+    }
+}
+
+/// How something was conveyed.
+#[must_use]
+pub fn how(how: &How) -> String {
+    match how {
+        How::Voice(heard) => format!("by voice, heard as “{}”", heard.words),
+        How::Keys => "typed".to_owned(),
+        How::Command => "by a command".to_owned(),
+        How::File => "written in a file".to_owned(),
+        How::Program => "by the program".to_owned(),
+    }
+}
+
+/// With what a step was settled, how that compares, and the reason given.
+#[must_use]
+pub fn outcome(outcome: &Outcome, units: Units) -> String {
+    match outcome {
+        Outcome::Answered { given: what, target, reason } => {
+            let mut text = given(what, units);
+            if let Some(target) = target {
+                text.push_str(", ");
+                text.push_str(&comparison(&target.compare(what), units));
+            }
+            if let Some(reason) = reason {
+                text.push_str("; reason: ");
+                text.push_str(reason);
+            }
+            text
+        }
+        Outcome::Skipped { reason } => format!("left out; reason: {reason}"),
+    }
+}
+
+/// The day and the clock at the address: `2026-10-15 10:04`.
+#[must_use]
+pub fn day_and_clock(at: At) -> String {
+    format!("{} {}", at.date(), at.clock())
+}
+
+/// What kind of thing needs attention, in two or three words.
+#[must_use]
+pub fn about(about: &About) -> &'static str {
+    match about {
+        About::HoldWaiting { .. } => "Hold point waiting",
+        About::OffTarget { .. } => "Off target",
+        About::Skipped { .. } => "Left out",
+        About::PhotosMissing { .. } => "Photos missing",
+        About::TooFast { .. } => "Confirmed too fast",
+        About::ClockJump { .. } => "Clock went back",
+        About::Unfinished { .. } => "Not finished",
+        About::NewerAdopted { .. } => "Newer version adopted",
+    }
+}
+
+/// What needs attention and what to do about it, in one sentence; `title` is
+/// the name of the step, where the caller knows it.
+#[must_use]
+pub fn attention(need: &Attention, title: Option<&str>) -> String {
+    format!("{}: {}", about(&need.about), after_about(need, title))
+}
+
+/// The same sentence without the kind in front.
+#[must_use]
+pub fn after_about(need: &Attention, title: Option<&str>) -> String {
+    let step = match (title, &need.step) {
+        (Some(title), _) => format!("“{title}”"),
+        (None, Some(step)) => format!("step {}", step_ref(step)),
+        (None, None) => format!("the checklist {}", need.checklist),
+    };
+    match &need.about {
+        About::HoldWaiting { role, since } => format!(
+            "{step} waits for the {role} since {}; the {role} has to look and release it before \
+             work goes on.",
+            day_and_clock(*since)
+        ),
+        About::OffTarget { reason: Some(reason) } => format!(
+            "{step}, logged so for this reason: {}; accept it or have it done again.",
+            bare(reason)
+        ),
+        About::OffTarget { reason: None } => {
+            format!("{step}, and no reason is logged; measure again or log the reason.")
+        }
+        About::Skipped { reason } => format!(
+            "{step}, for this reason: {}; have it done or accept that it was not.",
+            bare(reason)
+        ),
+        About::PhotosMissing { asked, taken } => format!(
+            "{step} asks for {asked} {}, and {taken} {} said to be taken; take the rest while \
+             the place can still be seen.",
+            if *asked == 1 { "photo" } else { "photos" },
+            if *taken == 1 { "is" } else { "are" },
+        ),
+        About::TooFast { took_s, least_s } => format!(
+            "{step} was confirmed {took_s} s after it could be begun and takes at least \
+             {least_s} s; look whether it was done."
+        ),
+        About::ClockJump { back_s } => format!(
+            "by {back_s} s before {step}; check the clock of the device. The order of the \
+             entries holds."
+        ),
+        About::Unfinished { open } => format!(
+            "{} of the checklist {} {} open; finish the walk or say why not.",
+            if *open == 1 { "1 step".to_owned() } else { format!("{open} steps") },
+            need.checklist,
+            if *open == 1 { "is" } else { "are" },
+        ),
+        About::NewerAdopted { pinned, newest } => format!(
+            "the job pins version {pinned} of {}, and {newest} has been adopted since; see \
+             whether the change matters to this job.",
+            need.checklist
+        ),
+    }
+}
+
+/// A step without its name: `cut, row 2`.
+#[must_use]
+pub fn step_ref(step: &StepRef) -> String {
+    match step.row {
+        Some(row) => format!("{}, row {row}", step.id),
+        None => step.id.clone(),
+    }
+}
+
+/// What happened, in one line; `title` is the name of the step.
+#[must_use]
+pub fn what(what: &What, title: Option<&str>, units: Units) -> String {
+    let own = what.step().map(step_ref);
+    let step = title.map(str::to_owned).or(own).unwrap_or_default();
+    match what {
+        What::JobOpened(job) => format!(
+            "job opened with {} pinned {}",
+            job.pins.len(),
+            if job.pins.len() == 1 { "version" } else { "versions" }
+        ),
+        What::FactGiven(name, known) => format!("{}: {}", fact_name(name), value(known, units)),
+        What::WalkBegun { version, .. } => format!("walk begun, version {version}"),
+        What::Paused => "work interrupted".to_owned(),
+        What::Resumed => "work taken up again".to_owned(),
+        What::WalkEnded => "walk ended: the last step was settled".to_owned(),
+        What::Answered { given, target, reason, .. } => {
+            let (given, target, reason) = (given.clone(), target.clone(), reason.clone());
+            format!("{step}: {}", outcome(&Outcome::Answered { given, target, reason }, units))
+        }
+        What::Skipped { reason, .. } => format!("{step}: left out; reason: {reason}"),
+        What::Cautioned { said, .. } => format!("{step}: said first: {}", said.join(" ")),
+        What::Noted { text, .. } if step.is_empty() => format!("note: “{text}”"),
+        What::Noted { text, .. } => format!("note at {step}: “{text}”"),
+        What::PhotoTaken { .. } => format!("{step}: photo said to be taken"),
+        What::PointReached { kind: PointKind::Hold, role, .. } => {
+            format!("{step}: hold point reached, the {role} has to release it")
+        }
+        What::PointReached { kind: PointKind::Witness, role, .. } => {
+            format!("{step}: witness point reached, the {role} is told and may look")
+        }
+        What::Released { role, .. } => format!("{step}: hold point released as {role}"),
+        What::FollowUpIssued { start, title, sequence, .. } => {
+            let change = if *sequence == 0 { "" } else { " (changed)" };
+            format!("date given out{change}: {}, {title}", day_and_clock(*start))
+        }
+    }
+}
+
+/// An entry in one line for a day log: what, by whom, how, and what it corrects.
+#[must_use]
+pub fn entry(entry: &Entry, title: Option<&str>, units: Units) -> String {
+    let draft = &entry.draft;
+    let mut line = what(&draft.what, title, units);
+    if let (Some(walk), None) = (&draft.walk, draft.what.step())
+        && !matches!(draft.what, What::Noted { .. })
+    {
+        line = format!("{walk}: {line}");
+    }
+    if let Some(corrects) = draft.corrects {
+        line.push_str(&format!("; corrects entry {corrects}"));
+    }
+    let spoken = matches!((&draft.what, &draft.how), (What::Noted { .. }, How::Voice(_)));
+    match (&draft.how, spoken) {
+        // The words of a spoken note are the note.
+        (_, true) => line.push_str(&format!(" ({}, spoken, unverified transcript)", draft.by)),
+        (how_given, false) => line.push_str(&format!(" ({}, {})", draft.by, how(how_given))),
+    }
+    line
+}
+
+/// The name of a fact or measure with its row, without a checklist at hand.
+#[must_use]
+pub fn fact_name(name: &FactName) -> String {
+    let words = name.name.rsplit('.').next().unwrap_or_default().replace('_', " ");
+    match (name.name.split_once('.'), name.row) {
+        (Some((table, _)), Some(row)) => format!("{} {row}: {words}", table.replace('_', " ")),
+        _ => words,
+    }
+}
+
+/// The question a fact answers, with its row; its name where nothing asks it.
+#[must_use]
+pub fn question(fact: &RecordFact, tables: &[&Table]) -> String {
+    match (fact.ask.is_empty(), order::row_name(tables, &fact.name)) {
+        (true, _) => fact_name(&fact.name),
+        (false, Some(row)) => format!("{row}: {}", fact.ask),
+        (false, None) => fact.ask.clone(),
+    }
+}
+
+/// What a measure came to, or why it did not.
+#[must_use]
+pub fn measure(measure: &RecordMeasure, units: Units) -> String {
+    match (&measure.computed, &measure.shown) {
+        (_, Some(shown)) => shown.clone(),
+        (Computed::Value(known), None) => value(known, units),
+        (Computed::Missing(names), None) => {
+            let names: Vec<String> =
+                names.iter().map(|name| name.replace(['_', '.'], " ")).collect();
+            format!("not known yet; missing: {}", names.join(", "))
+        }
+        (Computed::Cannot(why), None) => format!("cannot be computed: {why}"),
+    }
+}
+
+/// A date after the job in one line.
+#[must_use]
+pub fn due(due: &Due) -> String {
+    let checklist = due.checklist.as_ref();
+    let walk = checklist.map_or(String::new(), |id| format!("; checklist to walk: {id}"));
+    format!("{}: {}{walk}", day_and_clock(due.start), due.title)
+}
+
+/// Asked and found, in one sentence.
+#[must_use]
+pub fn asked_and_found(settled: &Settled, units: Units) -> String {
+    match &settled.outcome {
+        Outcome::Answered { given: what, target: Some(asked), .. } => format!(
+            "Asked for {}; found {}, {}.",
+            target(asked, units),
+            given(what, units),
+            comparison(&asked.compare(what), units)
+        ),
+        other => format!("Found {}.", outcome(other, units)),
+    }
+}
+
+/// Text for one line of a terminal or of paper: white space becomes one space,
+/// and characters that steer a terminal or turn the reading direction become
+/// visible.
+#[must_use]
+pub fn one_line(text: &str) -> String {
+    let words: Vec<String> =
+        text.split_whitespace().map(|word| word.chars().map(visible).collect()).collect();
+    words.join(" ")
+}
+
+/// Controls and direction marks as U+FFFD, so that nobody reads something else
+/// than what is there; line ends and tabs stay.
+#[must_use]
+pub fn visible(c: char) -> char {
+    let steers = c.is_control() && !matches!(c, '\n' | '\t');
+    let turns =
+        matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    if steers || turns { '\u{fffd}' } else { c }
+}
+
+/// A reason inside a sentence: without its own full stop.
+fn bare(reason: &str) -> &str {
+    reason.trim().trim_end_matches('.')
+}
