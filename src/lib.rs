@@ -22,3 +22,9 @@ pub mod voice;
 pub mod config;
 
 pub mod watch;
+
+pub mod web;
+
+pub mod daemon;
+
+pub mod cli;

@@ -1,5 +1,7 @@
 //! Arguments in, exit code out.
 
-fn main() -> std::process::ExitCode {
-    std::process::ExitCode::SUCCESS
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    chalkhand::cli::run(std::env::args_os())
 }

@@ -14,6 +14,8 @@
 
 mod calendar;
 mod checklists;
+mod cli;
+mod demo;
 mod drafts;
 mod example;
 mod export;
@@ -25,7 +27,9 @@ mod house;
 mod measure_language;
 mod measure_outside;
 mod outside;
+mod program;
 mod seal;
+mod serve;
 mod sound;
 mod spoken_numbers;
 mod store;

@@ -1,0 +1,247 @@
+//! `chalkhand checklist`: check, adopt, list, show, diff.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, bail};
+
+use super::home::{Home, read_text};
+use super::out::{Out, complain};
+use crate::config::Config;
+use crate::domain::{Json, PinKind, Version};
+use crate::export;
+use crate::files::{self, Kind};
+use crate::roof;
+
+#[derive(Debug, clap::Subcommand)]
+pub(super) enum Command {
+    /// Check files, every error at once; nothing is adopted
+    Check {
+        /// Checklist, profile or job files, or folders of them
+        #[arg(required = true)]
+        paths: Vec<PathBuf>,
+    },
+    /// Adopt a version for new jobs; its content never changes afterwards
+    Adopt {
+        /// A checklist or profile file
+        path: PathBuf,
+        /// Who adopts it
+        #[arg(long, default_value = "office")]
+        by: String,
+    },
+    /// Adopted versions, and files seen by the daemon that may be adopted
+    List {
+        /// As JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// One adopted version, the newest where none is named
+    Show {
+        /// ID or ID@VERSION
+        #[arg(value_name = "ID[@VERSION]")]
+        wanted: String,
+        /// The file itself, to the letter
+        #[arg(long)]
+        file: bool,
+    },
+    /// What differs between two adopted versions or files
+    Diff {
+        /// ID[@VERSION] or a file
+        a: String,
+        /// ID[@VERSION] or a file
+        b: String,
+    },
+}
+
+pub(super) fn run(config: &Config, command: Command, out: &mut Out) -> anyhow::Result<()> {
+    match command {
+        Command::Check { paths } => check(&paths, out),
+        Command::Adopt { path, by } => adopt(config, &path, &by, out),
+        Command::List { json } => list(config, json, out),
+        Command::Show { wanted, file } => show(config, &wanted, file, out),
+        Command::Diff { a, b } => diff(config, &a, &b, out),
+    }
+}
+
+fn check(paths: &[PathBuf], out: &mut Out) -> anyhow::Result<()> {
+    let functions = roof::functions();
+    let mut wrong = 0;
+    for path in files_in(paths)? {
+        let name = path.display().to_string();
+        let text = read_text(&path)?;
+        let checked = match files::kind_of(&text) {
+            Kind::Checklist => files::read_checklist(&text, &name, &functions).map(|c| {
+                let (steps, measures) = (c.steps.len(), c.measures.len());
+                format!("checklist {} {}, {steps} steps, {measures} measures", c.id, c.version)
+            }),
+            Kind::Profile => files::read_profile(&text, &name)
+                .map(|p| format!("profile {} {}, {} figures", p.id, p.version, p.figures.len())),
+            Kind::Job => files::read_job(&text, &name).map(|job| format!("job {}", job.job.number)),
+        };
+        match checked {
+            Ok(what) => out.line(&format!("{name}: {what}: sound"))?,
+            Err(problems) => {
+                wrong += 1;
+                complain(&problems.to_string());
+            }
+        }
+    }
+    if 0 < wrong {
+        bail!("{wrong} of the files have to be mended; nothing was adopted");
+    }
+    Ok(())
+}
+
+/// The named files, and the TOML files of named folders.
+fn files_in(paths: &[PathBuf]) -> anyhow::Result<Vec<PathBuf>> {
+    let mut all = Vec::new();
+    for path in paths {
+        if !path.is_dir() {
+            all.push(path.clone());
+            continue;
+        }
+        let before = all.len();
+        let folder = std::fs::read_dir(path)
+            .with_context(|| format!("the folder `{}` cannot be read", path.display()))?;
+        for file in folder {
+            let file = file?.path();
+            if file.extension().is_some_and(|ending| ending == "toml") {
+                all.push(file);
+            }
+        }
+        if all.len() == before {
+            bail!("the folder `{}` has no .toml files", path.display());
+        }
+    }
+    all.sort();
+    Ok(all)
+}
+
+fn adopt(config: &Config, path: &Path, by: &str, out: &mut Out) -> anyhow::Result<()> {
+    let mut home = Home::open(config)?;
+    let text = read_text(path)?;
+    let name = path.display().to_string();
+    let line = match files::kind_of(&text) {
+        Kind::Checklist => {
+            let checklist = files::read_checklist(&text, &name, &home.functions)?;
+            home.adopt_checklist(&checklist, &text, by)?;
+            format!("adopted checklist {} {}", checklist.id, checklist.version)
+        }
+        Kind::Profile => {
+            let profile = files::read_profile(&text, &name)?;
+            home.adopt_profile(&profile, &text, by)?;
+            format!("adopted profile {} {}", profile.id, profile.version)
+        }
+        Kind::Job => bail!("`{name}` is a job; open it with: chalkhand job open {name}"),
+    };
+    Ok(out.line(&line)?)
+}
+
+fn list(config: &Config, json: bool, out: &mut Out) -> anyhow::Result<()> {
+    let home = Home::open(config)?;
+    let mut adopted = home.store.adopted(PinKind::Checklist)?;
+    adopted.extend(home.store.adopted(PinKind::Profile)?);
+    let seen = home.store.seen()?;
+    if json {
+        let text = |text: &Option<String>| text.as_ref().map_or(Json::Null, Json::text);
+        let adopted = adopted.iter().map(|a| {
+            Json::object([
+                ("kind", a.kind.word().into()),
+                ("id", Json::text(&a.id)),
+                ("version", Json::text(a.version)),
+                ("sha256", Json::text(a.hash)),
+                ("adopted_at", Json::text(&a.adopted_at)),
+                ("adopted_by", Json::text(&a.adopted_by)),
+            ])
+        });
+        let seen = seen.iter().map(|s| {
+            Json::object([
+                ("path", Json::text(&s.path)),
+                ("kind", Json::text(&s.kind)),
+                ("id", text(&s.id)),
+                ("version", text(&s.version)),
+                ("verdict", Json::text(&s.verdict)),
+                ("why", Json::text(&s.why)),
+            ])
+        });
+        return out.json(&Json::object([
+            ("adopted", Json::List(adopted.collect())),
+            ("seen", Json::List(seen.collect())),
+        ]));
+    }
+    for a in &adopted {
+        let (kind, hash) = (a.kind.word(), a.hash.short());
+        out.line(&format!(
+            "{kind:<10} {:<24} {:<8} {hash}  adopted {} by {}",
+            a.id,
+            a.version.to_string(),
+            a.adopted_at,
+            a.adopted_by
+        ))?;
+    }
+    for s in seen.iter().filter(|s| s.verdict != "known") {
+        let name = s.id.as_deref().unwrap_or("?");
+        let version = s.version.as_deref().unwrap_or("");
+        out.line(&format!("{:<10} {name:<24} {version:<8} {}", s.kind, s.verdict))?;
+        out.line(&format!("           {}", s.path))?;
+        for line in s.why.lines() {
+            out.line(&format!("           {line}"))?;
+        }
+    }
+    Ok(())
+}
+
+/// `ID` or `ID@VERSION`.
+pub(super) fn id_and_version(wanted: &str) -> anyhow::Result<(String, Option<Version>)> {
+    match wanted.split_once('@') {
+        None => Ok((wanted.to_owned(), None)),
+        Some((id, version)) => {
+            Ok((id.to_owned(), Some(version.parse().map_err(anyhow::Error::msg)?)))
+        }
+    }
+}
+
+/// The text of an adopted checklist or profile.
+fn adopted_text(home: &Home, wanted: &str) -> anyhow::Result<(PinKind, Version, String)> {
+    let (id, version) = id_and_version(wanted)?;
+    for kind in [PinKind::Checklist, PinKind::Profile] {
+        let version = match version {
+            Some(version) => Some(version),
+            None => home.newest(kind, &id)?,
+        };
+        let Some(version) = version else { continue };
+        if let Some(text) = home.store.adopted_body(kind, &id, version)? {
+            return Ok((kind, version, text));
+        }
+    }
+    bail!(home.not_adopted(PinKind::Checklist, &id, version))
+}
+
+fn show(config: &Config, wanted: &str, file: bool, out: &mut Out) -> anyhow::Result<()> {
+    let home = Home::open(config)?;
+    let (kind, version, text) = adopted_text(&home, wanted)?;
+    if file {
+        return Ok(out.text(&text)?);
+    }
+    let (id, _) = id_and_version(wanted)?;
+    match kind {
+        PinKind::Checklist => {
+            out.text(&export::listing::checklist(&*home.checklist(&id, version)?))?;
+        }
+        PinKind::Profile => out.text(&export::listing::profile(&*home.profile(&id, version)?))?,
+    }
+    Ok(())
+}
+
+fn diff(config: &Config, a: &str, b: &str, out: &mut Out) -> anyhow::Result<()> {
+    let home = Home::open(config)?;
+    let text = |name: &str| -> anyhow::Result<String> {
+        let path = Path::new(name);
+        if path.is_file() { read_text(path) } else { Ok(adopted_text(&home, name)?.2) }
+    };
+    let (old, new) = (text(a)?, text(b)?);
+    if old == new {
+        return Ok(out.line(&format!("{a} and {b} are the same to the letter"))?);
+    }
+    let diff = similar::TextDiff::from_lines(&old, &new);
+    Ok(out.text(&diff.unified_diff().context_radius(2).header(a, b).to_string())?)
+}

@@ -1,0 +1,48 @@
+//! `chalkhand day`.
+
+use anyhow::Context;
+use jiff::civil::Date;
+use jiff::tz::TimeZone;
+
+use super::home::Home;
+use super::out::Out;
+use crate::config::Config;
+use crate::daemon;
+use crate::domain::{Day, PinKind};
+use crate::export;
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Arguments {
+    /// The day, 2026-11-25; today where none is named
+    date: Option<String>,
+    /// As JSON
+    #[arg(long)]
+    json: bool,
+}
+
+pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow::Result<()> {
+    let date: Date = match &arguments.date {
+        None => daemon::now(&TimeZone::system()).date(),
+        Some(text) => {
+            text.parse().ok().with_context(|| format!("`{text}` is no day; write 2026-11-25"))?
+        }
+    };
+    let home = Home::open(config)?;
+    let day = of(&home, date)?;
+    if arguments.json {
+        out.json(&export::json::day(&day))
+    } else {
+        Ok(out.text(&export::text::day(&day))?)
+    }
+}
+
+pub(super) fn of(home: &Home, date: Date) -> anyhow::Result<Day> {
+    let numbers = home.store.jobs_on(date)?;
+    let jobs: Result<Vec<_>, _> = numbers.iter().map(|number| home.job(number)).collect();
+    let adopted = home.store.adopted(PinKind::Checklist)?;
+    let newest = |id: &str| {
+        let versions = adopted.iter().filter(|a| a.id == id).map(|a| a.version);
+        versions.max()
+    };
+    Ok(Day::of(date, &jobs?, &home.functions, newest))
+}

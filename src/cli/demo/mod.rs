@@ -1,0 +1,248 @@
+//! `chalkhand demo`: an invented install from survey to record. The crew's
+//! speech is synthetic and goes through the real recogniser.
+
+mod clock;
+mod crew;
+mod script;
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use anyhow::Context;
+
+use super::home::Home;
+use super::out::{Out, write_file};
+use super::walk::Screen;
+use crate::config::Config;
+use crate::daemon::Left;
+use crate::domain::{Facts, JobFile, schedule};
+use crate::export;
+use crate::files;
+use crate::voice::{Mouth, Recogniser};
+
+use clock::Clock;
+use crew::{Talker, Typist};
+use script::{Mishaps, Script};
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Arguments {
+    /// Speak the prompts aloud
+    #[arg(long)]
+    aloud: bool,
+}
+
+const JOB: &str = include_str!("../../../packaging/demo-data/job.toml");
+const PROFILE: &str = include_str!("../../../packaging/demo-data/profile.toml");
+
+const INSTALLER: &str = "Installer Example";
+
+pub(super) fn run(mut config: Config, arguments: &Arguments, out: &mut Out) -> anyhow::Result<()> {
+    // Beside real jobs nothing invented is written.
+    if !is_chosen(&config) {
+        config.data = config.data.join("demo");
+    }
+    let mut home = Home::open(&config)?;
+    out.line("An invented install: company, address, people and product exist only here.")?;
+    out.line("The crew's speech is synthetic (espeak-ng), heard by the real recogniser.")?;
+    out.line(
+        "Its clock is invented as well: yesterday from half past seven, so that work takes time.",
+    )?;
+    let profile = files::read_profile(PROFILE, "profile.toml")?;
+    home.adopt_profile(&profile, PROFILE, "demo")?;
+    let (number, found, clock) = open(&mut home)?;
+    out.line(&format!("\nJob {number} is open in {}", config.data.display()))?;
+
+    out.line("\nThe survey, typed:")?;
+    let aloud = arguments.aloud;
+    let mut demo = Demo { config: &config, home, number, found, clock, aloud };
+    demo.typed("site-survey", out)?;
+
+    out.line("\nThe sheet:")?;
+    let file = demo.home.job(&demo.number)?;
+    out.text(&export::text::sheet(&file.record(&demo.home.functions)))?;
+
+    let recogniser = Recogniser::load(&config.models);
+    let recordings = config.data.join("recordings");
+    std::fs::create_dir_all(&recordings)
+        .with_context(|| format!("`{}` cannot be made", recordings.display()))?;
+    let hear = recogniser.map_err(anyhow::Error::from).and_then(|recogniser| {
+        // No speech to hear without a voice to make it.
+        crate::voice::render("logbook", crew::VOICE, 150, &recordings.join("logbook.wav"))?;
+        Ok(Arc::new(recogniser))
+    });
+    for checklist in ["deck-intake", "closing-inspection"] {
+        match &hear {
+            Ok(recogniser) => {
+                out.line(&format!("\n{checklist}, by voice:"))?;
+                demo.heard(checklist, recogniser, &recordings, out)?;
+            }
+            Err(missing) => {
+                out.line(&format!("\n{missing:#}; {checklist} is typed instead:"))?;
+                demo.typed(checklist, out)?;
+            }
+        }
+    }
+    demo.write(out)
+}
+
+/// Whether somebody named the data folder.
+fn is_chosen(config: &Config) -> bool {
+    let default = Config::read(None, |name| {
+        (name != "CHALKHAND_DATA").then(|| std::env::var_os(name).map(PathBuf::from)).flatten()
+    });
+    default.map_or(true, |default| default.data != config.data)
+}
+
+/// Opens the invented job under the next free number, without its facts: the
+/// survey finds them.
+fn open(home: &mut Home) -> anyhow::Result<(String, Facts, Clock)> {
+    let mut file = files::read_job(JOB, "job.toml")?;
+    let mut number = 1;
+    while home.store.job(&format!("EX-{number:04}"))?.is_some() {
+        number += 1;
+    }
+    file.job.number = format!("EX-{number:04}");
+    let lists = super::job::pinned(home, &file)?;
+    let found = file.facts(&lists.iter().map(AsRef::as_ref).collect::<Vec<_>>())?;
+    let clock = Clock::yesterday(super::home::zone(&file.job)?)?;
+    let job = super::job::open_with(home, &file, &Facts::default(), "demo", clock.now())?;
+    Ok((job.number, found, clock))
+}
+
+struct Demo<'a> {
+    config: &'a Config,
+    home: Home,
+    number: String,
+    /// What the survey will find.
+    found: Facts,
+    clock: Clock,
+    aloud: bool,
+}
+
+impl Demo<'_> {
+    fn typed(&mut self, checklist: &str, out: &mut Out) -> anyhow::Result<()> {
+        loop {
+            let file = self.home.job(&self.number)?;
+            let script = self.script(&file, checklist, Mishaps::none())?;
+            let mut crew = Typist::new(self.screen(&file, out), script, self.clock.clone());
+            let left = super::walk::walk(
+                self.config,
+                &mut self.home,
+                &file,
+                checklist,
+                INSTALLER,
+                &mut crew,
+                || self.clock.now(),
+            )?;
+            if left == Left::Finished {
+                return Ok(());
+            }
+            self.release(out)?;
+        }
+    }
+
+    fn heard(
+        &mut self,
+        checklist: &str,
+        recogniser: &Arc<Recogniser>,
+        recordings: &Path,
+        out: &mut Out,
+    ) -> anyhow::Result<()> {
+        let mut mishaps = if checklist == "deck-intake" { Mishaps::all() } else { Mishaps::none() };
+        loop {
+            let file = self.home.job(&self.number)?;
+            let script = self.script(&file, checklist, mishaps)?;
+            let screen = self.screen(&file, out);
+            let clock = self.clock.clone();
+            let window_s = self.config.window_s;
+            let mut crew =
+                Talker::new(screen, script, Arc::clone(recogniser), recordings, clock, window_s);
+            let left = super::walk::walk(
+                self.config,
+                &mut self.home,
+                &file,
+                checklist,
+                INSTALLER,
+                &mut crew,
+                || self.clock.now(),
+            )?;
+            mishaps = crew.mishaps();
+            if left == Left::Finished {
+                return Ok(());
+            }
+            self.release(out)?;
+        }
+    }
+
+    fn screen<'b>(&self, file: &JobFile, out: &'b mut Out) -> Screen<'b> {
+        let mouth = if self.aloud { Mouth::new("en-us", 165) } else { Mouth::muted() };
+        Screen::new(out, mouth, file.job.units)
+    }
+
+    fn script(&self, file: &JobFile, checklist: &str, mishaps: Mishaps) -> anyhow::Result<Script> {
+        let list = file.checklist(checklist);
+        let list = list.with_context(|| format!("the job does not pin {checklist}"))?;
+        let functions = Arc::clone(&self.home.functions);
+        Ok(Script::new(file.clone(), Arc::clone(list), functions, self.found.clone(), mishaps))
+    }
+
+    /// Whoever holds the role comes and releases what waits.
+    fn release(&mut self, out: &mut Out) -> anyhow::Result<()> {
+        let file = self.home.job(&self.number)?;
+        let waiting: Vec<(String, String)> = super::release::waiting(&file)
+            .into_iter()
+            .map(|(_, step, point)| (step.to_string(), point.role.clone()))
+            .collect();
+        anyhow::ensure!(!waiting.is_empty(), "the walk stopped and no hold point waits");
+        for (step, role) in waiting {
+            let person = file.job.people.iter().find(|person| person.role == role);
+            let name = person.map(|person| person.name.clone());
+            let name = name.with_context(|| format!("nobody on the job is a {role}"))?;
+            self.clock.pass_s(240);
+            let at = self.clock.now();
+            super::release::release(&mut self.home, &file, &step, &name, &role, at)?;
+            out.line(&format!("  ({name} looks and releases {step})"))?;
+        }
+        Ok(())
+    }
+
+    fn write(&mut self, out: &mut Out) -> anyhow::Result<()> {
+        let folder = self.config.data.join(&self.number);
+        std::fs::create_dir_all(&folder)
+            .with_context(|| format!("`{}` cannot be made", folder.display()))?;
+        let file = self.home.job(&self.number)?;
+        let now = self.clock.now();
+        let due = super::record::due(&file, now)?;
+        let zone = super::home::zone(&file.job)?;
+        let ics = export::calendar::ics(&file.job, &due, &zone)?;
+        for draft in schedule::issue(&file.job, &due, &file.standing, now, "demo") {
+            self.home.store.append(&draft, None)?;
+        }
+        let file = self.home.job(&self.number)?;
+        let record = file.record(&self.home.functions);
+        let day = super::day::of(&self.home, now.date())?;
+        let pretty = |json| export::json::pretty(&json);
+        let all = [
+            ("record.json", pretty(export::json::record(&record, &due))),
+            ("record.html", export::html::record(&record, &due)),
+            ("follow-ups.ics", ics),
+            ("sheet.txt", export::text::sheet(&record)),
+            ("sheet.json", pretty(export::json::sheet(&record))),
+            ("day.txt", export::text::day(&day)),
+            ("day.json", pretty(export::json::day(&day))),
+        ];
+        let (entries, head) = self.home.store.check_chain()?;
+        out.line(&format!(
+            "\nThe log holds {entries} entries and its chain holds; head {}.",
+            head.short()
+        ))?;
+        out.line("Left behind, all invented, all speech synthetic:")?;
+        for (name, text) in all {
+            let path = folder.join(name);
+            write_file(&path, text.as_bytes())?;
+            out.line(&format!("  {}", path.display()))?;
+        }
+        out.line(&format!("  {}", self.config.data.join("recordings").display()))?;
+        Ok(out.line(&format!("  {}", self.config.log().display()))?)
+    }
+}

@@ -1,0 +1,321 @@
+//! What the invented crew answers: the right thing, but for a few mishaps.
+
+use std::sync::Arc;
+
+use crate::domain::walk::{Expect, ExpectAnswer, Prompt};
+use crate::domain::{
+    Answer, Bound, Checklist, Facts, Given, JobFile, Known, Meaning, PointWhen, Sheet, StepRef,
+    Units, plan, sheet,
+};
+use crate::measure::{Dimension, Functions, Quantity, Ratio, Rounding, Value};
+use crate::speech::{length_forms, phrases_for, words_for};
+
+/// Mishaps that are still to happen.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Mishaps {
+    /// A confirmation nobody could understand.
+    mumble: bool,
+    /// A number said wrong and caught at the read-back.
+    wrong_number: bool,
+    /// A mark that is off its target and stays so.
+    off_target: bool,
+}
+
+impl Mishaps {
+    pub(super) fn all() -> Self {
+        Self { mumble: true, wrong_number: true, off_target: true }
+    }
+
+    pub(super) fn none() -> Self {
+        Self { mumble: false, wrong_number: false, off_target: false }
+    }
+}
+
+/// One thing the crew conveys.
+#[derive(Clone, Debug)]
+pub(super) struct Reply {
+    /// As spoken.
+    pub(super) words: String,
+    /// As typed.
+    pub(super) meaning: Meaning,
+}
+
+#[derive(Debug)]
+pub(super) struct Script {
+    file: JobFile,
+    checklist: Arc<Checklist>,
+    functions: Arc<Functions>,
+    found: Facts,
+    pub(super) mishaps: Mishaps,
+    /// The question that waits for an answer.
+    question: Option<Prompt>,
+    /// The step being asked.
+    step: Option<StepRef>,
+    /// What was meant by the last answer; none where it was said wrong.
+    meant: Option<Given>,
+    /// The crew goes to the screen.
+    pub(super) touch: bool,
+    /// The words last dictated, where they are to be checked.
+    dictated: Option<String>,
+    /// Words are being dictated.
+    dictating: bool,
+    /// The step's work is still to be done.
+    works: bool,
+    /// Photos still to be taken.
+    photos: u32,
+}
+
+impl Script {
+    pub(super) fn new(
+        file: JobFile,
+        checklist: Arc<Checklist>,
+        functions: Arc<Functions>,
+        found: Facts,
+        mishaps: Mishaps,
+    ) -> Self {
+        let (question, step, meant) = (None, None, None);
+        let (touch, works, photos) = (false, false, 0);
+        Self {
+            file,
+            checklist,
+            functions,
+            found,
+            mishaps,
+            question,
+            step,
+            meant,
+            touch,
+            dictated: None,
+            dictating: false,
+            works,
+            photos,
+        }
+    }
+
+    /// Listens to what is said.
+    pub(super) fn hears(&mut self, prompt: &Prompt) {
+        match prompt {
+            Prompt::Step { number, .. } => {
+                let plan = self.with_known(plan::plan);
+                let step = number.checked_sub(1).and_then(|at| plan.get(at)).cloned();
+                if step != self.step {
+                    self.dictating = false;
+                    self.works = true;
+                    let asks = step.as_ref().and_then(|at| self.checklist.step(&at.id));
+                    self.photos = asks.map_or(0, |step| step.photos);
+                }
+                self.step = step;
+                self.question = Some(prompt.clone());
+                self.touch = false;
+            }
+            Prompt::ReadBack { .. }
+            | Prompt::OffTarget { .. }
+            | Prompt::AskReason
+            | Prompt::AskSkipReason
+            | Prompt::SayNote
+            | Prompt::WordsBack { .. }
+            | Prompt::Held { .. } => {
+                self.question = Some(prompt.clone());
+                self.touch = false;
+            }
+            Prompt::UseTouch { .. } => self.touch = true,
+            _ => {}
+        }
+    }
+
+    /// How long the crew works before it answers, in seconds.
+    pub(super) fn works_s(&mut self) -> u32 {
+        if !std::mem::take(&mut self.works) {
+            return 4;
+        }
+        let step = self.step.as_ref().and_then(|at| self.checklist.step(&at.id));
+        step.and_then(|step| step.least_s).map_or(9, |least| least + least / 3 + 2)
+    }
+
+    /// A fact the survey found, so that later questions know it.
+    fn learns(&mut self, given: &Given) {
+        if let Given::Fact(name, value) = given {
+            self.file.standing.facts.set(name.clone(), value.clone());
+        }
+    }
+
+    /// The answer to the question that waits; none while somebody else is
+    /// waited for.
+    pub(super) fn reply(&mut self, expect: &Expect) -> Option<Reply> {
+        match self.question.clone()? {
+            Prompt::Held { .. } => None,
+            Prompt::ReadBack { given, .. } => {
+                let right = self.meant.as_ref() == Some(&given);
+                if right {
+                    self.learns(&given);
+                }
+                Some(command(if right { Meaning::Yes } else { Meaning::No }))
+            }
+            Prompt::WordsBack { words } => {
+                let right = self.dictated.take().is_none_or(|meant| same_words(&meant, &words));
+                Some(command(if right { Meaning::Yes } else { Meaning::No }))
+            }
+            Prompt::OffTarget { .. } => Some(command(Meaning::LogAsIs)),
+            Prompt::AskReason | Prompt::AskSkipReason | Prompt::SayNote => {
+                Some(self.dictate("the old shingles are not straight here"))
+            }
+            _ => self.answer(expect),
+        }
+    }
+
+    fn answer(&mut self, expect: &Expect) -> Option<Reply> {
+        let at = self.step.clone()?;
+        // The last photo of the day is forgotten: the day log will say so.
+        if 0 < self.photos && at.id != "clean-up" {
+            self.photos -= 1;
+            return Some(command(Meaning::PhotoTaken));
+        }
+        let answer = self.checklist.step(&at.id)?.answer.clone();
+        match answer {
+            Answer::Done if self.mishaps.mumble && at.row.is_some() => {
+                self.mishaps.mumble = false;
+                Some(Reply { words: "hm the thing there".to_owned(), meaning: Meaning::StepDone })
+            }
+            Answer::Done => Some(command(Meaning::StepDone)),
+            Answer::Note => Some(self.dictate("all looks sound")),
+            Answer::Measure { measure, tolerance } => {
+                let mark = self.value(&measure, at.row)?;
+                let Value::Quantity(mark) = mark else { return None };
+                let measure = self.checklist.measure(&measure);
+                let mark = measure.map_or(mark, |m| sheet::to_tape(mark, m.bound, m.graduation));
+                Some(self.read_tape(mark, tolerance, &at))
+            }
+            Answer::Count { measure } => {
+                let target = measure.and_then(|measure| self.value(&measure, at.row));
+                let count = match target {
+                    Some(Value::Quantity(q)) => u32::try_from(q.value.ceil()).ok()?,
+                    _ => 4,
+                };
+                self.meant = Some(Given::Counted(count));
+                Some(Reply { words: words_for(count), meaning: Meaning::Count(count) })
+            }
+            Answer::Choice { options, wanted } => {
+                let option = wanted.first().or(options.first())?.clone();
+                let place = options.iter().position(|one| *one == option)?;
+                self.meant = Some(Given::Chosen(option.clone()));
+                Some(Reply { words: option, meaning: Meaning::Choice(place) })
+            }
+            Answer::Fact { fact } => self.fact(&fact, &at, expect),
+        }
+    }
+
+    /// A reading of the tape, with the mishaps that are still to happen.
+    fn read_tape(&mut self, mark: Quantity, tolerance: Quantity, at: &StepRef) -> Reply {
+        let quarter = Ratio::new(1, 4).unwrap_or(Ratio::ONE);
+        let shifted = |q: Quantity| {
+            let off = tolerance.value.plus(quarter).and_then(|by| q.value.plus(by));
+            // A mark is read to the sixteenth.
+            let off = off.and_then(|off| off.round_to(Ratio::SIXTEENTH, Rounding::Nearest));
+            Quantity::new(off.unwrap_or(q.value), q.dimension)
+        };
+        // Where somebody will have to look at it before work goes on.
+        let matters = self.checklist.steps.iter().any(|step| {
+            let point = step.point.as_ref();
+            point.is_some_and(|point| point.when == PointWhen::OffTarget(at.id.clone()))
+        });
+        let (said, meant) = if self.mishaps.wrong_number {
+            self.mishaps.wrong_number = false;
+            (shifted(mark), mark)
+        } else if self.mishaps.off_target && matters && at.row == Some(2) {
+            self.mishaps.off_target = false;
+            (shifted(mark), shifted(mark))
+        } else {
+            (mark, mark)
+        };
+        self.meant = Some(Given::Measured(meant));
+        length(said)
+    }
+
+    /// Words of the crew's own. Misheard ones are said once more.
+    fn dictate(&mut self, text: &str) -> Reply {
+        // What is misheard twice is taken as it is: the record calls it an
+        // unverified transcript.
+        let again = std::mem::replace(&mut self.dictating, true);
+        self.dictated = (!again).then(|| text.to_owned());
+        Reply { words: text.to_owned(), meaning: Meaning::Words(text.to_owned()) }
+    }
+
+    fn fact(&mut self, name: &str, at: &StepRef, expect: &Expect) -> Option<Reply> {
+        let row = if name.contains('.') { at.row } else { None };
+        let fact = self.checklist.fact(name)?.clone();
+        // What the job file does not say is a fair day.
+        let value = self.found.get(name, row).cloned().or_else(|| match &fact.kind {
+            crate::domain::FactKind::Temperature => {
+                crate::domain::parse_answer("65 degF", &fact.kind).ok()
+            }
+            crate::domain::FactKind::Choice(options) => options.first().cloned().map(Value::Text),
+            crate::domain::FactKind::YesNo => Some(Value::YesNo(true)),
+            _ => fact.from.map(Value::Quantity),
+        })?;
+        let shown = sheet::show_value(&value, Bound::Mark, Ratio::SIXTEENTH, Units::Us);
+        let given =
+            Given::Fact(crate::domain::FactName { name: name.to_owned(), row }, value.clone());
+        self.meant = Some(given);
+        Some(match (&value, &expect.answer) {
+            (Value::Quantity(q), ExpectAnswer::Length { .. }) => {
+                Reply { meaning: Meaning::Words(shown), ..length(*q) }
+            }
+            (Value::Text(text), ExpectAnswer::Choice(options)) => {
+                let place = options.iter().position(|option| option == text)?;
+                Reply { words: text.clone(), meaning: Meaning::Choice(place) }
+            }
+            (Value::YesNo(yes), _) => {
+                let word = if *yes { "yes" } else { "no" };
+                let meaning = Meaning::Choice(usize::from(!yes));
+                Reply { words: word.to_owned(), meaning }
+            }
+            (Value::Quantity(q), ExpectAnswer::Count { .. }) => {
+                let spoken = spoken_count(*q).map(words_for).unwrap_or_default();
+                Reply { words: spoken, meaning: Meaning::Words(shown) }
+            }
+            _ => Reply { words: shown.clone(), meaning: Meaning::Words(shown) },
+        })
+    }
+
+    fn value(&self, name: &str, row: Option<u32>) -> Option<Value> {
+        self.with_known(|known, _| known.value(name, row))
+    }
+
+    fn with_known<T>(&self, look: impl Fn(Known<'_>, &Functions) -> T) -> T {
+        let facts = &self.file.standing.facts;
+        let profile = self.file.profile.as_deref();
+        let sheet = Sheet::compute(&self.checklist, facts, profile, &self.functions);
+        let known = Known { checklist: &self.checklist, facts, profile, sheet: &sheet };
+        look(known, &self.functions)
+    }
+}
+
+fn command(meaning: Meaning) -> Reply {
+    let words = phrases_for(&meaning).first().copied().unwrap_or_default().to_owned();
+    Reply { words, meaning }
+}
+
+/// The same words, whatever the recogniser makes of capitals and stops.
+fn same_words(a: &str, b: &str) -> bool {
+    let plain = |text: &str| -> String {
+        text.to_lowercase().chars().filter(|c| c.is_alphanumeric()).collect()
+    };
+    plain(a) == plain(b)
+}
+
+fn length(q: Quantity) -> Reply {
+    let words = length_forms(q.value).into_iter().next().unwrap_or_default();
+    Reply { words, meaning: Meaning::Length(q.value) }
+}
+
+/// The whole number a question about this quantity asks for.
+fn spoken_count(q: Quantity) -> Option<u32> {
+    let offset = Ratio::new(45_967, 100).ok()?;
+    let value = match q.dimension {
+        Dimension::PITCH | Dimension::FREE_AREA_PER_LENGTH => q.value.times(Ratio::int(12)).ok()?,
+        Dimension::AREA => q.value.over(Ratio::int(144)).ok()?,
+        Dimension::TEMPERATURE => q.value.minus(offset).ok()?,
+        _ => q.value,
+    };
+    u32::try_from(value.round(Rounding::Nearest)).ok()
+}

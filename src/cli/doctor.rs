@@ -1,0 +1,140 @@
+//! `chalkhand doctor`: what works here, and what to do where it does not.
+
+use std::path::Path;
+
+use jiff::tz::TimeZone;
+
+use super::home::Home;
+use super::out::Out;
+use crate::config::Config;
+use crate::daemon;
+use crate::domain::Json;
+use crate::voice::{Mouth, Recogniser};
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Arguments {
+    /// As JSON
+    #[arg(long)]
+    json: bool,
+}
+
+/// One thing looked at.
+struct Finding {
+    part: &'static str,
+    works: bool,
+    says: String,
+}
+
+/// Room for a season of entries and their sound.
+const LEAST_FREE_MIB: u64 = 200;
+
+pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow::Result<()> {
+    let findings = [
+        database(config),
+        disk(&config.data),
+        clock(config),
+        models(config),
+        speaker(),
+        microphone(),
+    ];
+    if arguments.json {
+        let all = findings.iter().map(|finding| {
+            Json::object([
+                ("part", finding.part.into()),
+                ("works", Json::Bool(finding.works)),
+                ("says", Json::text(&finding.says)),
+            ])
+        });
+        out.json(&Json::List(all.collect()))?;
+    } else {
+        for Finding { part, works, says } in &findings {
+            let works = if *works { "works" } else { "does not work" };
+            out.line(&format!("{part:<11} {works}: {says}"))?;
+        }
+    }
+    let needed = findings.iter().filter(|f| matches!(f.part, "database" | "disk" | "clock"));
+    if needed.clone().any(|finding| !finding.works) {
+        anyhow::bail!("a part that every walk needs does not work; see above what to do");
+    }
+    Ok(())
+}
+
+fn database(config: &Config) -> Finding {
+    let part = "database";
+    let checked = Home::open(config).and_then(|home| Ok(home.store.check_chain()?));
+    match checked {
+        Ok((entries, _)) => {
+            let path = config.log();
+            let says = format!("{}, {entries} entries, the chain holds", path.display());
+            Finding { part, works: true, says }
+        }
+        Err(error) => Finding { part, works: false, says: format!("{error:#}") },
+    }
+}
+
+fn disk(data: &Path) -> Finding {
+    let part = "disk";
+    match rustix::fs::statvfs(data) {
+        Ok(disk) => {
+            let free_mib = disk.f_bavail.saturating_mul(disk.f_frsize) >> 20;
+            let works = LEAST_FREE_MIB <= free_mib;
+            let what = if works { "" } else { "; make room before a walk" };
+            Finding { part, works, says: format!("{free_mib} MiB free{what}") }
+        }
+        Err(error) => {
+            let says = format!("`{}` cannot be looked at: {error}", data.display());
+            Finding { part, works: false, says }
+        }
+    }
+}
+
+/// The clock of a machine that was off may be years back; the log knows.
+fn clock(config: &Config) -> Finding {
+    let part = "clock";
+    let now = daemon::now(&TimeZone::system());
+    let last = Home::open(config).ok().and_then(|home| home.store.last_at_ms().ok().flatten());
+    match last {
+        Some(last) if now.ms() < last => {
+            let says = format!("it says {now}, which is before the last entry: set it right");
+            Finding { part, works: false, says }
+        }
+        _ => Finding { part, works: true, says: now.to_string() },
+    }
+}
+
+fn models(config: &Config) -> Finding {
+    let part = "recogniser";
+    match Recogniser::load(&config.models) {
+        Ok(_) => {
+            let says = format!("models in {}", config.models.display());
+            Finding { part, works: true, says }
+        }
+        Err(error) => {
+            let says = format!("{error}; until then walk with --keys");
+            Finding { part, works: false, says }
+        }
+    }
+}
+
+fn speaker() -> Finding {
+    let part = "speaker";
+    let mut mouth = Mouth::new("en-us", 165);
+    if mouth.trouble().is_none() {
+        mouth.say("logbook");
+    }
+    match mouth.trouble() {
+        None if !mouth.is_muted() => {
+            Finding { part, works: true, says: "espeak-ng speaks".to_owned() }
+        }
+        trouble => {
+            let why = trouble.unwrap_or_else(|| "espeak-ng is missing; install it".to_owned());
+            let says = format!("{why}; walks show what would be said");
+            Finding { part, works: false, says }
+        }
+    }
+}
+
+fn microphone() -> Finding {
+    let says = "this version hears recordings (walk --wav FILE…), not a live microphone";
+    Finding { part: "microphone", works: false, says: says.to_owned() }
+}

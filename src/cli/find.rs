@@ -1,0 +1,43 @@
+//! `chalkhand find`.
+
+use super::home::Home;
+use super::out::Out;
+use crate::config::Config;
+use crate::domain::Json;
+use crate::store::FoundJob;
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Arguments {
+    /// Any words of address, owner, phone, number or date
+    #[arg(required = true)]
+    words: Vec<String>,
+    /// As JSON
+    #[arg(long)]
+    json: bool,
+}
+
+pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow::Result<()> {
+    let home = Home::open(config)?;
+    let found = home.store.find(&arguments.words, 50)?;
+    if found.is_empty() && !arguments.json {
+        let words = arguments.words.join(" ");
+        anyhow::bail!("no job has all of these words: {words}; try fewer or shorter words");
+    }
+    print(&found, arguments.json, out)
+}
+
+pub(super) fn print(found: &[FoundJob], json: bool, out: &mut Out) -> anyhow::Result<()> {
+    if json {
+        return out.json(&Json::List(found.iter().map(super::job::found).collect()));
+    }
+    for job in found {
+        out.line(&format!(
+            "{:<14} opened {}  {}  {}  {}",
+            job.number, job.opened_on, job.address, job.owner, job.phone
+        ))?;
+    }
+    if found.is_empty() {
+        out.line("no jobs yet; open one with: chalkhand job open FILE")?;
+    }
+    Ok(())
+}

@@ -1,0 +1,207 @@
+//! The data folder opened: shipped checklists laid out, the log, jobs with
+//! everything they pin.
+
+use std::fs;
+use std::path::Path;
+use std::sync::Arc;
+
+use anyhow::{Context, bail};
+use jiff::tz::TimeZone;
+
+use crate::config::Config;
+use crate::daemon;
+use crate::domain::{At, Checklist, JobFile, Pin, PinKind, Profile, Standing, Version};
+use crate::files;
+use crate::measure::Functions;
+use crate::roof;
+use crate::store::{AdoptedVersion, Store};
+
+/// An opened data folder.
+#[derive(Debug)]
+pub(super) struct Home {
+    pub(super) store: Store,
+    pub(super) functions: Arc<Functions>,
+}
+
+impl Home {
+    /// Opens the folder, making it where there is none.
+    pub(super) fn open(config: &Config) -> anyhow::Result<Self> {
+        fs::create_dir_all(&config.data).with_context(|| {
+            format!(
+                "the data folder `{}` cannot be made: name another with --data DIR",
+                config.data.display()
+            )
+        })?;
+        let store = Store::open(&config.log())?;
+        let mut home = Self { store, functions: Arc::new(roof::functions()) };
+        home.lay_out(config)?;
+        Ok(home)
+    }
+
+    /// Shipped checklists appear as files and are adopted where no version of
+    /// theirs is; what is there is left alone.
+    fn lay_out(&mut self, config: &Config) -> anyhow::Result<()> {
+        let adopted = self.store.adopted(PinKind::Checklist)?;
+        for (name, text) in files::SHIPPED {
+            let path = config.checklists().join(name);
+            let checklist = files::read_checklist(text, name, &self.functions)?;
+            if adopted.iter().any(|known| known.id == checklist.id) {
+                continue;
+            }
+            write_new(&path, text)?;
+            self.adopt_checklist(&checklist, text, "chalkhand")?;
+        }
+        if !config.profiles().exists() {
+            fs::create_dir_all(config.profiles())
+                .with_context(|| format!("`{}` cannot be made", config.profiles().display()))?;
+        }
+        Ok(())
+    }
+
+    pub(super) fn adopt_checklist(
+        &mut self,
+        checklist: &Checklist,
+        text: &str,
+        by: &str,
+    ) -> anyhow::Result<()> {
+        let (id, version, hash) = (checklist.id.clone(), checklist.version, checklist.hash);
+        self.adopt(PinKind::Checklist, id, version, hash, text, by)
+    }
+
+    pub(super) fn adopt_profile(
+        &mut self,
+        profile: &Profile,
+        text: &str,
+        by: &str,
+    ) -> anyhow::Result<()> {
+        let (id, version, hash) = (profile.id.clone(), profile.version, profile.hash);
+        self.adopt(PinKind::Profile, id, version, hash, text, by)
+    }
+
+    fn adopt(
+        &mut self,
+        kind: PinKind,
+        id: String,
+        version: Version,
+        hash: crate::domain::Hash,
+        text: &str,
+        by: &str,
+    ) -> anyhow::Result<()> {
+        let adopted_at = daemon::now(&TimeZone::system()).to_string();
+        let adopted_by = by.to_owned();
+        let adopted = AdoptedVersion { kind, id, version, hash, adopted_at, adopted_by };
+        Ok(self.store.adopt(&adopted, text)?)
+    }
+
+    /// The newest adopted version.
+    pub(super) fn newest(&self, kind: PinKind, id: &str) -> anyhow::Result<Option<Version>> {
+        Ok(self.store.versions(kind, id)?.into_iter().map(|(version, _)| version).max())
+    }
+
+    /// An adopted checklist, checked again against its hash.
+    pub(super) fn checklist(&self, id: &str, version: Version) -> anyhow::Result<Arc<Checklist>> {
+        let body = self.store.adopted_body(PinKind::Checklist, id, version)?;
+        let body = body.with_context(|| self.not_adopted(PinKind::Checklist, id, Some(version)))?;
+        let name = format!("{id}@{version}");
+        Ok(Arc::new(files::read_checklist(&body, &name, &self.functions)?))
+    }
+
+    pub(super) fn profile(&self, id: &str, version: Version) -> anyhow::Result<Arc<Profile>> {
+        let body = self.store.adopted_body(PinKind::Profile, id, version)?;
+        let body = body.with_context(|| self.not_adopted(PinKind::Profile, id, Some(version)))?;
+        Ok(Arc::new(files::read_profile(&body, &format!("{id}@{version}"))?))
+    }
+
+    /// Says what is adopted instead.
+    pub(super) fn not_adopted(&self, kind: PinKind, id: &str, version: Option<Version>) -> String {
+        let word = kind.word();
+        let versions = self.store.versions(kind, id).unwrap_or_default();
+        let wanted = version.map_or_else(|| id.to_owned(), |version| format!("{id}@{version}"));
+        if versions.is_empty() {
+            let known = self.store.adopted(kind).unwrap_or_default();
+            let mut known: Vec<String> = known.into_iter().map(|a| a.id).collect();
+            known.dedup();
+            let known = if known.is_empty() { "none".to_owned() } else { known.join(", ") };
+            return format!(
+                "no {word} `{wanted}` is adopted (adopted: {known}); \
+                 adopt its file with: chalkhand checklist adopt FILE"
+            );
+        }
+        let versions: Vec<String> = versions.iter().map(|(v, _)| v.to_string()).collect();
+        format!("no {word} `{wanted}` is adopted; adopted versions: {}", versions.join(", "))
+    }
+
+    /// A job with everything it pins and everything that was logged.
+    pub(super) fn job(&self, number: &str) -> anyhow::Result<JobFile> {
+        let entries = self.store.entries(number, 0)?;
+        let standing = Standing::of(&entries);
+        let Some(job) = standing.job.clone() else {
+            bail!("no job `{number}`; see the open ones with: chalkhand job list");
+        };
+        let mut checklists = Vec::new();
+        let mut profile = None;
+        for pin in &job.pins {
+            match pin.kind {
+                PinKind::Checklist => {
+                    let checklist = self.checklist(&pin.id, pin.version)?;
+                    same(pin, checklist.hash)?;
+                    checklists.push(checklist);
+                }
+                PinKind::Profile => {
+                    let pinned = self.profile(&pin.id, pin.version)?;
+                    same(pin, pinned.hash)?;
+                    profile = Some(pinned);
+                }
+            }
+        }
+        Ok(JobFile { job, checklists, profile, entries, standing })
+    }
+}
+
+fn same(pin: &Pin, found: crate::domain::Hash) -> anyhow::Result<()> {
+    if pin.hash != found {
+        bail!(
+            "{} {}@{} is not what the job pinned: its content was changed in the log",
+            pin.kind.word(),
+            pin.id,
+            pin.version
+        );
+    }
+    Ok(())
+}
+
+/// The time zone of a job's address.
+pub(super) fn zone(job: &crate::domain::Job) -> anyhow::Result<TimeZone> {
+    TimeZone::get(&job.time_zone)
+        .with_context(|| format!("this machine does not know the time zone `{}`", job.time_zone))
+}
+
+/// Now, at the address of a job.
+pub(super) fn now(job: &crate::domain::Job) -> anyhow::Result<At> {
+    Ok(daemon::now(&zone(job)?))
+}
+
+fn write_new(path: &Path, text: &str) -> anyhow::Result<()> {
+    if path.exists() {
+        return Ok(());
+    }
+    let folder = path.parent().unwrap_or(path);
+    fs::create_dir_all(folder)
+        .and_then(|()| fs::write(path, text))
+        .with_context(|| format!("`{}` could not be written", path.display()))
+}
+
+/// A file the user named, as text.
+pub(super) fn read_text(path: &Path) -> anyhow::Result<String> {
+    let most = 1 << 20;
+    let size = fs::metadata(path)
+        .with_context(|| format!("`{}` cannot be read: check the name", path.display()))?
+        .len();
+    if most < size {
+        bail!("`{}` has {size} bytes; such files have at most {most}", path.display());
+    }
+    let bytes = fs::read(path).with_context(|| format!("`{}` cannot be read", path.display()))?;
+    String::from_utf8(bytes)
+        .ok()
+        .with_context(|| format!("`{}` is not UTF-8 text: save it as UTF-8", path.display()))
+}

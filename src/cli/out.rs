@@ -1,0 +1,119 @@
+//! Where printing goes: standard output for results, standard error for
+//! complaints and progress. A closed pipe ends the program without a fuss.
+
+use std::io::{self, IsTerminal, Write};
+use std::path::Path;
+use std::time::{Duration, Instant};
+
+use anyhow::Context;
+
+use crate::domain::Json;
+use crate::export;
+
+/// Standard output.
+#[derive(Debug)]
+pub(super) struct Out {
+    stdout: io::BufWriter<io::Stdout>,
+}
+
+impl Out {
+    pub(super) fn stdout() -> Self {
+        Self { stdout: io::BufWriter::new(io::stdout()) }
+    }
+
+    /// One line, seen at once.
+    pub(super) fn line(&mut self, text: &str) -> io::Result<()> {
+        writeln!(self.stdout, "{text}")?;
+        self.stdout.flush()
+    }
+
+    /// A text that ends its own lines.
+    pub(super) fn text(&mut self, text: &str) -> io::Result<()> {
+        self.stdout.write_all(text.as_bytes())?;
+        self.stdout.flush()
+    }
+
+    /// JSON for people and programs.
+    pub(super) fn json(&mut self, json: &Json) -> anyhow::Result<()> {
+        Ok(self.text(&export::json::pretty(json))?)
+    }
+
+    /// JSON on one line.
+    pub(super) fn json_line(&mut self, json: &Json) -> anyhow::Result<()> {
+        Ok(self.line(&json.canonical()?)?)
+    }
+
+    /// Words waiting for an answer on the same line.
+    pub(super) fn ask(&mut self, text: &str) -> io::Result<()> {
+        write!(self.stdout, "{text}")?;
+        self.stdout.flush()
+    }
+
+    pub(super) fn finish(&mut self) -> io::Result<()> {
+        self.stdout.flush()
+    }
+}
+
+/// A sentence on standard error.
+pub(super) fn complain(text: &str) {
+    // Nobody is left to tell when standard error is closed.
+    let _ = writeln!(io::stderr(), "{text}");
+}
+
+pub(super) fn is_closed_pipe(error: &anyhow::Error) -> bool {
+    error.chain().any(|cause| {
+        cause.downcast_ref::<io::Error>().is_some_and(|e| e.kind() == io::ErrorKind::BrokenPipe)
+    })
+}
+
+/// Writes a file as a whole or not at all.
+pub(super) fn write_file(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
+    let name = path.file_name().context("name a file, not a folder")?;
+    let part = path.with_file_name(format!(".{}.part", name.to_string_lossy()));
+    let written = std::fs::write(&part, bytes).and_then(|()| std::fs::rename(&part, path));
+    if written.is_err() {
+        // Nothing half-written stays behind.
+        let _ = std::fs::remove_file(&part);
+    }
+    written.with_context(|| {
+        format!("`{}` could not be written: check the folder and the disk", path.display())
+    })
+}
+
+/// Progress on standard error of anything that takes longer than a second.
+#[derive(Debug)]
+pub(super) struct Progress {
+    doing: &'static str,
+    of: usize,
+    begun: Instant,
+    shown: Option<Instant>,
+}
+
+impl Progress {
+    pub(super) fn new(doing: &'static str, of: usize) -> Self {
+        Self { doing, of, begun: Instant::now(), shown: None }
+    }
+
+    /// So many are done.
+    pub(super) fn done(&mut self, done: usize) {
+        let late = Duration::from_secs(1) < self.begun.elapsed();
+        let due = self.shown.is_none_or(|shown| Duration::from_secs(1) < shown.elapsed());
+        if late && due {
+            self.shown = Some(Instant::now());
+            let (doing, of) = (self.doing, self.of);
+            if io::stderr().is_terminal() {
+                let _ = write!(io::stderr(), "\r{doing}: {done} of {of} ");
+            } else {
+                complain(&format!("{doing}: {done} of {of}"));
+            }
+        }
+    }
+}
+
+impl Drop for Progress {
+    fn drop(&mut self) {
+        if self.shown.is_some() && io::stderr().is_terminal() {
+            let _ = writeln!(io::stderr());
+        }
+    }
+}

@@ -1,0 +1,183 @@
+//! `chalkhand walk`: a checklist on a job, by keys or by recordings.
+
+mod keys;
+mod sound;
+
+use std::collections::BTreeSet;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use anyhow::bail;
+use jiff::tz::TimeZone;
+
+use super::home::{Home, zone};
+use super::out::Out;
+use crate::config::Config;
+use crate::daemon::{self, Crew, Left, WalkError};
+use crate::domain::walk::{Setting, Walk};
+use crate::domain::{Answer, At, Checklist, JobFile, Known, plan};
+use crate::voice::{Mouth, Recogniser, WavSource};
+
+pub(super) use sound::{CrewError, Screen, SoundCrew};
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Arguments {
+    /// The job's number
+    job: String,
+    /// The checklist's identifier
+    checklist: String,
+    /// Who walks
+    #[arg(long, value_name = "NAME")]
+    by: String,
+    /// Answer with the keyboard
+    #[arg(long, conflicts_with = "wav", required_unless_present = "wav")]
+    keys: bool,
+    /// Answer with recordings, played one after another as a microphone would
+    #[arg(long, value_name = "FILE", num_args = 1..)]
+    wav: Vec<PathBuf>,
+    /// Show what would be said and stay silent
+    #[arg(long)]
+    mute: bool,
+}
+
+/// Silence between two recordings, in milliseconds: longer than the pause that
+/// ends an utterance.
+const SILENCE_MS: u32 = 1_200;
+
+pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow::Result<()> {
+    let mut home = Home::open(config)?;
+    let file = home.job(&arguments.job)?;
+    let mut mouth = if arguments.mute { Mouth::muted() } else { Mouth::new("en-us", 165) };
+    if let Some(trouble) = mouth.trouble() {
+        out.line(&format!("({trouble}; what would be said is shown)"))?;
+    }
+    let (list, by) = (arguments.checklist.as_str(), arguments.by.as_str());
+    let zone: TimeZone = zone(&file.job)?;
+    let clock = || daemon::now(&zone);
+    let left = if arguments.keys {
+        let mut crew = keys::KeysCrew::new(Screen::new(out, mouth, file.job.units));
+        walk(config, &mut home, &file, list, by, &mut crew, clock)?
+    } else {
+        // Recordings are looked at before the first word is said.
+        for wav in &arguments.wav {
+            if !wav.is_file() {
+                bail!("`{}` is no recording: check the name", wav.display());
+            }
+        }
+        let recogniser = Arc::new(Recogniser::load(&config.models)?);
+        let source = WavSource::new(arguments.wav.clone(), SILENCE_MS);
+        let screen = Screen::new(out, mouth, file.job.units);
+        let mut crew = SoundCrew::new(screen, recogniser, source);
+        walk(config, &mut home, &file, list, by, &mut crew, clock)?
+    };
+    match left {
+        Left::Finished => Ok(()),
+        Left::Held => Ok(out.line(&waiting(&home.job(&arguments.job)?))?),
+        Left::Open => Ok(out.line(
+            "The walk is open. What was logged stays; the same command goes on where it was left.",
+        )?),
+    }
+}
+
+/// Which hold points wait, and how they are released.
+fn waiting(file: &JobFile) -> String {
+    let job = &file.job.number;
+    let lines = super::release::waiting(file).into_iter().map(|(_, step, point)| {
+        let role = &point.role;
+        format!(
+            "A hold point waits for the {role}: \
+             chalkhand release {job} {step} --by NAME --role {role}"
+        )
+    });
+    lines.collect::<Vec<_>>().join("\n")
+}
+
+/// Walks one checklist of a job with a crew.
+pub(super) fn walk<C>(
+    config: &Config,
+    home: &mut Home,
+    file: &JobFile,
+    checklist: &str,
+    by: &str,
+    crew: &mut C,
+    clock: impl Fn() -> At,
+) -> anyhow::Result<Left>
+where
+    C: Crew,
+    C::Error: std::error::Error + Send + Sync + 'static,
+{
+    let Some(pinned) = file.checklist(checklist) else {
+        let pinned: Vec<&str> = file.checklists.iter().map(|list| list.id.as_str()).collect();
+        bail!(
+            "job {} does not pin a checklist `{checklist}`; it pins: {}",
+            file.job.number,
+            pinned.join(", ")
+        );
+    };
+    facts_are_known(home, file, pinned)?;
+    let setting = Setting {
+        checklist: Arc::clone(pinned),
+        profile: file.profile.clone(),
+        functions: Arc::clone(&home.functions),
+        job: file.job.number.clone(),
+        by: by.to_owned(),
+        units: file.job.units,
+        session: uuid::Uuid::new_v4().to_string(),
+        window_ms: i64::from(config.window_s) * 1000,
+    };
+    let span = tracing::info_span!("walk", job = %file.job.number, checklist, by);
+    let _entered = span.enter();
+    let mut walk = Walk::new(setting, file.standing.clone());
+    daemon::walk(&mut home.store, &mut walk, crew, clock).map_err(|error| match error {
+        WalkError::Store(error) => error.into(),
+        WalkError::Crew(error) => anyhow::Error::new(error),
+    })
+}
+
+/// A walk starts only where every step can be told, or where its own steps ask
+/// for what is missing.
+fn facts_are_known(home: &Home, file: &JobFile, checklist: &Checklist) -> anyhow::Result<()> {
+    let asked: BTreeSet<&str> = checklist
+        .steps
+        .iter()
+        .filter_map(|step| match &step.answer {
+            Answer::Fact { fact } => Some(fact.as_str()),
+            _ => None,
+        })
+        .collect();
+    let sheet = file.sheet(checklist, &home.functions);
+    let known = Known {
+        checklist,
+        facts: &file.standing.facts,
+        profile: file.profile.as_deref(),
+        sheet: &sheet,
+    };
+    let mut missing = BTreeSet::new();
+    for at in plan::plan(known, &home.functions) {
+        let say = checklist.step(&at.id).map(|step| &step.say[..]).unwrap_or_default();
+        missing.extend(known.fill(say, at.row, file.job.units).err().into_iter().flatten());
+    }
+    for table in &checklist.tables {
+        if file.standing.facts.count(&table.rows).is_none() {
+            missing.insert(table.rows.clone());
+        }
+    }
+    missing.retain(|name| !asked.contains(name.as_str()));
+    if missing.is_empty() {
+        return Ok(());
+    }
+    let names: Vec<String> = missing
+        .iter()
+        .map(|name| match checklist.fact(name) {
+            Some(fact) => format!("{name} ({})", fact.ask),
+            None => name.clone(),
+        })
+        .collect();
+    bail!(
+        "{} cannot begin: job {} does not know yet: {}. Give facts in the job file or walk the \
+         survey first; figures named profile.… come from the product profile",
+        checklist.id,
+        file.job.number,
+        names.join("; ")
+    )
+}

@@ -1,0 +1,127 @@
+//! A crew that is heard: frames from any source through the ear, the recogniser
+//! and the decision. A microphone takes exactly this path.
+
+use std::io;
+use std::sync::Arc;
+
+use crate::daemon::{Crew, Input};
+use crate::domain::walk::{Expect, Prompt};
+use crate::domain::{Hash, Heard, Units};
+use crate::speech::{self, Decision, Scores};
+use crate::voice::{Ear, FrameSource, Listened, Mouth, Recogniser, VoiceError};
+
+use super::super::out::Out;
+
+/// Where a walk is shown and spoken.
+pub(in crate::cli) struct Screen<'a> {
+    pub(super) out: &'a mut Out,
+    mouth: Mouth,
+    units: Units,
+}
+
+impl std::fmt::Debug for Screen<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Screen").finish_non_exhaustive()
+    }
+}
+
+impl<'a> Screen<'a> {
+    pub(in crate::cli) fn new(out: &'a mut Out, mouth: Mouth, units: Units) -> Self {
+        Self { out, mouth, units }
+    }
+
+    /// A line beside the conversation.
+    pub(in crate::cli) fn note(&mut self, line: &str) -> io::Result<()> {
+        self.out.line(line)
+    }
+
+    pub(in crate::cli) fn say(&mut self, prompt: &Prompt) -> io::Result<()> {
+        let line = speech::line(prompt, self.units);
+        self.out.line(&format!("  says   {}", line.shown))?;
+        self.mouth.say(&line.spoken);
+        if let Some(trouble) = self.mouth.trouble() {
+            self.out.line(&format!("  ({trouble}; what would be said is shown)"))?;
+        }
+        Ok(())
+    }
+}
+
+/// Why a crew cannot be heard or told any more.
+#[derive(Debug, thiserror::Error)]
+pub(in crate::cli) enum CrewError {
+    #[error(transparent)]
+    Voice(#[from] VoiceError),
+    #[error("the conversation cannot be shown")]
+    Out(#[from] io::Error),
+}
+
+/// How much sound without speech passes before looking whether others have
+/// logged, in milliseconds.
+const LOOK_AGAIN_MS: u64 = 5_000;
+
+pub(in crate::cli) struct SoundCrew<'a, S> {
+    screen: Screen<'a>,
+    recogniser: Arc<Recogniser>,
+    ear: Ear<S>,
+}
+
+impl<'a, S: FrameSource> SoundCrew<'a, S> {
+    pub(in crate::cli) fn new(screen: Screen<'a>, recogniser: Arc<Recogniser>, source: S) -> Self {
+        let ear = Ear::new(source, recogniser.vad(), crate::sound::Endpoints::default());
+        Self { screen, recogniser, ear }
+    }
+
+    /// A line beside the conversation.
+    pub(in crate::cli) fn note(&mut self, line: &str) -> io::Result<()> {
+        self.screen.note(line)
+    }
+}
+
+impl<S: FrameSource> Crew for SoundCrew<'_, S> {
+    type Error = CrewError;
+
+    fn say(&mut self, prompt: &Prompt) -> Result<(), CrewError> {
+        // It does not listen while it speaks.
+        self.ear.pause();
+        self.screen.say(prompt)?;
+        Ok(())
+    }
+
+    fn listen(&mut self, expect: &Expect) -> Result<Input, CrewError> {
+        self.ear.resume();
+        let segment = match self.ear.listen(Some(LOOK_AGAIN_MS))? {
+            Listened::Speech(segment) => segment,
+            Listened::Quiet => return Ok(Input::Nothing),
+            Listened::End => return Ok(Input::Gone),
+        };
+        let heard = self.recogniser.hear(&segment.samples, &speech::grammar(expect))?;
+        let sound = segment.sha256();
+        tracing::info!(decision = ?heard.decision, free = %heard.transcript, %sound, "heard");
+        match heard.decision {
+            Decision::Accept { meaning, words, scores } => {
+                let Scores { b, a, m } = scores;
+                self.screen.out.line(&format!(
+                    "  hears  \"{words}\"  (b {b:.2}, a {a:.2}, m {m:.1}; {} ms)",
+                    heard.took_ms
+                ))?;
+                // A digest of 64 digits always reads back.
+                let sound = sound.parse().unwrap_or(Hash::START);
+                let (b_milli, a_milli, m_milli) = (milli(b), milli(a), milli(m));
+                let heard = Heard { words, b_milli, a_milli, m_milli, sound };
+                Ok(Input::Said { meaning, heard: Some(heard) })
+            }
+            Decision::AskAgain { best, why } => {
+                let guess = best.map(|(_, words, _)| format!("perhaps \"{words}\": "));
+                let guess = guess.unwrap_or_default();
+                self.screen.out.line(&format!("  hears  ({guess}{why}; {} ms)", heard.took_ms))?;
+                Ok(Input::Unclear)
+            }
+        }
+    }
+}
+
+/// Thousandths of a nat.
+#[expect(clippy::cast_possible_truncation, reason = "clamped before")]
+fn milli(nats: f32) -> i32 {
+    (nats * 1000.0).round().clamp(-1e9, 1e9) as i32
+}

@@ -1,0 +1,256 @@
+//! One event, its actions, in order. The only place that reads the clock, once
+//! for each event.
+
+use std::collections::VecDeque;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use jiff::tz::TimeZone;
+
+use crate::domain::adopt::{self, Verdict};
+use crate::domain::walk::{Action, Event, Expect, Prompt, Walk, Why};
+use crate::domain::{At, Draft, Entry, Heard, Meaning, PinKind, Version};
+use crate::files;
+use crate::measure::Functions;
+use crate::store::{SeenFile, Store, StoreError};
+use crate::watch::Seen;
+
+/// Now, at a place.
+#[must_use]
+#[expect(clippy::disallowed_methods, reason = "the one clock reading")]
+pub fn now(zone: &TimeZone) -> At {
+    At::new(jiff::Timestamp::now(), zone)
+}
+
+/// What a crew conveyed.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Input {
+    /// Something understood.
+    Said {
+        /// What.
+        meaning: Meaning,
+        /// What the recogniser heard, where it was spoken.
+        heard: Option<Heard>,
+    },
+    /// Something below the thresholds.
+    Unclear,
+    /// Nothing for a while.
+    Nothing,
+    /// The crew is gone: recordings used up, terminal closed.
+    Gone,
+}
+
+/// Ears and mouth, or keys and a screen.
+pub trait Crew {
+    /// Why a crew cannot go on.
+    type Error;
+
+    /// Says one thing and returns when it is said.
+    ///
+    /// # Errors
+    /// The crew cannot be reached any more.
+    fn say(&mut self, prompt: &Prompt) -> Result<(), Self::Error>;
+
+    /// Waits for something to be conveyed.
+    ///
+    /// # Errors
+    /// The crew cannot be heard any more.
+    fn listen(&mut self, expect: &Expect) -> Result<Input, Self::Error>;
+}
+
+/// How a walk was left.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Left {
+    /// Every step is settled.
+    Finished,
+    /// A hold point waits for its release.
+    Held,
+    /// The crew is gone; the walk goes on another time.
+    Open,
+}
+
+/// Why a walk could not go on. What was logged stays logged.
+#[derive(Debug, thiserror::Error)]
+pub enum WalkError<E> {
+    /// The store refused to be read.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The crew.
+    #[error(transparent)]
+    Crew(E),
+}
+
+/// Walks until the end, or until the crew is gone.
+///
+/// # Errors
+/// The log cannot be read any more, or the crew fails.
+pub fn walk<C: Crew>(
+    store: &mut Store,
+    walk: &mut Walk,
+    crew: &mut C,
+    clock: impl Fn() -> At,
+) -> Result<Left, WalkError<C::Error>> {
+    let mut events = VecDeque::from([Event::Begin]);
+    let mut listening: Option<Expect> = None;
+    loop {
+        while let Some(event) = events.pop_front() {
+            let now = clock();
+            tracing::debug!(%now, ?event, "event");
+            for action in walk.handle(now, event) {
+                tracing::debug!(?action, "action");
+                match action {
+                    Action::Say(prompt) => crew.say(&prompt).map_err(WalkError::Crew)?,
+                    Action::Listen(expect) => listening = Some(expect),
+                    Action::Append(draft) => append(store, walk, &draft, &mut events)?,
+                    Action::Leave(Why::Finished) => return Ok(Left::Finished),
+                }
+            }
+        }
+        // All is said and saved: the window opens.
+        let Some(expect) = &listening else { return Ok(Left::Open) };
+        walk.handle(clock(), Event::Spoken);
+        match crew.listen(expect).map_err(WalkError::Crew)? {
+            Input::Said { meaning, heard } => events.push_back(Event::Said { meaning, heard }),
+            Input::Unclear => events.push_back(Event::Unclear),
+            Input::Nothing => {}
+            Input::Gone if walk.is_held() => return Ok(Left::Held),
+            Input::Gone => return Ok(Left::Open),
+        }
+        let others = others(store, walk)?;
+        if !others.is_empty() {
+            events.push_front(Event::Others(others));
+        }
+    }
+}
+
+fn append(
+    store: &mut Store,
+    walk: &Walk,
+    draft: &Draft,
+    events: &mut VecDeque<Event>,
+) -> Result<(), StoreError> {
+    match store.append(draft, Some(walk.standing().last_seq)) {
+        Ok(appended) => {
+            let entry = appended.entry();
+            tracing::info!(seq = entry.seq, what = draft.what.word(), "logged");
+            events.push_back(Event::Saved(Box::new(entry)));
+        }
+        Err(error) => {
+            tracing::warn!(%error, what = draft.what.word(), "not logged");
+            // A refusal may hide others' entries, or the very one that was to
+            // be added: what stands decides, never a guess.
+            if let Ok(others) = others(store, walk) {
+                events.push_back(Event::Others(others));
+            }
+            events.push_back(Event::NotSaved { key: draft.key.clone(), why: error.to_string() });
+        }
+    }
+    Ok(())
+}
+
+fn others(store: &Store, walk: &Walk) -> Result<Vec<Entry>, StoreError> {
+    store.entries(walk.job(), walk.standing().last_seq)
+}
+
+/// Judges files seen in the watched folders.
+#[derive(Debug)]
+pub struct Folders {
+    store: Store,
+    functions: Arc<Functions>,
+    profiles: PathBuf,
+}
+
+impl Folders {
+    /// A judge that writes to this log.
+    #[must_use]
+    pub fn new(store: Store, functions: Arc<Functions>, profiles: PathBuf) -> Self {
+        Self { store, functions, profiles }
+    }
+
+    /// Remembers a file and what may become of it, and says so in a line where
+    /// somebody has to do something. A broken or refused file changes nothing
+    /// about adopted versions: they stay in use.
+    ///
+    /// # Errors
+    /// The log cannot be written.
+    pub fn saw(&mut self, seen: Seen, now: At) -> Result<Option<String>, StoreError> {
+        let (path, text) = match seen {
+            Seen::Changed { path, text } => (path, text),
+            Seen::Gone { path } => {
+                self.store.forget(&path.display().to_string())?;
+                return Ok(None);
+            }
+            Seen::Unreadable { path, reason } => {
+                let file = self.file(&path, None, "broken", reason);
+                self.store.saw(&file, now)?;
+                return Ok(Some(say(&file)));
+            }
+        };
+        let name = path.display().to_string();
+        let kind = self.kind(&path);
+        let read = match kind {
+            PinKind::Checklist => files::read_checklist(&text, &name, &self.functions)
+                .map(|list| (list.id, list.version, list.hash)),
+            PinKind::Profile => files::read_profile(&text, &name)
+                .map(|profile| (profile.id, profile.version, profile.hash)),
+        };
+        let file = match read {
+            Err(problems) => self.file(&path, None, "broken", problems.to_string()),
+            Ok((id, version, hash)) => {
+                let adopted = self.store.versions(kind, &id)?;
+                let (verdict, why) = match adopt::judge(&adopted, version, hash) {
+                    Verdict::Known => ("known", String::new()),
+                    Verdict::Offer => (
+                        "offered",
+                        format!("adopt it for new jobs with: chalkhand checklist adopt {name}"),
+                    ),
+                    Verdict::Changed { adopted } => (
+                        "refused",
+                        format!(
+                            "version {version} is adopted with another content ({}) and never \
+                             changes: give the changed file a new version",
+                            adopted.short()
+                        ),
+                    ),
+                    Verdict::Older { newest } => {
+                        ("refused", format!("it is older than version {newest}, which is adopted"))
+                    }
+                };
+                self.file(&path, Some((id, version)), verdict, why)
+            }
+        };
+        self.store.saw(&file, now)?;
+        tracing::info!(path = %file.path, verdict = %file.verdict, "file");
+        Ok((file.verdict != "known").then(|| say(&file)))
+    }
+
+    fn kind(&self, path: &Path) -> PinKind {
+        if path.starts_with(&self.profiles) { PinKind::Profile } else { PinKind::Checklist }
+    }
+
+    fn file(
+        &self,
+        path: &Path,
+        read: Option<(String, Version)>,
+        verdict: &str,
+        why: String,
+    ) -> SeenFile {
+        let (id, version) = read.unzip();
+        SeenFile {
+            path: path.display().to_string(),
+            kind: self.kind(path).word().to_owned(),
+            id,
+            version: version.map(|version| version.to_string()),
+            verdict: verdict.to_owned(),
+            why,
+        }
+    }
+}
+
+fn say(file: &SeenFile) -> String {
+    let name = match (&file.id, &file.version) {
+        (Some(id), Some(version)) => format!("{} {id} {version}", file.kind),
+        _ => file.path.clone(),
+    };
+    format!("{name}: {}: {}", file.verdict, file.why)
+}

@@ -1,0 +1,291 @@
+//! The commands as scripts and people use them: what they print, how they end,
+//! and a clear sentence for every kind of bad input.
+
+use crate::program::{Home, repository};
+
+const WALK: [&str; 7] =
+    ["walk", "EX-0001", "deck-intake", "--by", "Installer Example", "--keys", "--mute"];
+
+fn entries(home: &Home) -> usize {
+    let all = home.run(["record", "EX-0001", "-o", home.path("r.json").to_str().unwrap()]);
+    all.well();
+    let db = rusqlite::Connection::open(home.path("data/log.sqlite")).unwrap();
+    db.query_row("select count(*) from entry", [], |row| row.get(0)).unwrap()
+}
+
+#[test]
+fn wrong_usage_is_two() {
+    let home = Home::new();
+    for words in [
+        &["nosuch"][..],
+        &["walk", "J", "c", "--by", "x"],
+        &["walk", "J", "c", "--by", "x", "--keys", "--wav", "a.wav"],
+        &["record", "J"],
+        &["checklist", "check"],
+        &["find"],
+        &["hear", "--expect", "songs", "a.wav"],
+        &[],
+    ] {
+        let err = home.run(words).fails(2);
+        assert!(err.contains("Usage") || err.contains("--help"), "{words:?}: {err}");
+    }
+    assert!(home.run(["--help"]).well().contains("never overrules"));
+}
+
+#[test]
+fn what_a_person_can_mend_is_one_and_says_how() {
+    let home = Home::with_job();
+    let broken = home.write("broken.toml", "id = \"a\nversion = 1\n");
+    let wrong_units = home.write(
+        "units.toml",
+        &std::fs::read_to_string(repository("checklists/deck-intake.toml")).unwrap().replacen(
+            "[measures.",
+            "[measures]\nodd = \"overhang + attic_area\"\n[measures.",
+            1,
+        ),
+    );
+    let cycle = home.write(
+        "cycle.toml",
+        &std::fs::read_to_string(repository("checklists/deck-intake.toml")).unwrap().replacen(
+            "[measures.",
+            "[measures]\nhen = \"egg * 2\"\negg = \"hen / 2\"\n[measures.",
+            1,
+        ),
+    );
+    let job = repository("packaging/demo-data/job.toml");
+    let text = home.write("note.txt", "no recording");
+    let cases: Vec<(Vec<&str>, Vec<&str>)> = vec![
+        (vec!["job", "show", "J-9"], vec!["no job `J-9`", "chalkhand job list"]),
+        (vec!["sheet", "J-9"], vec!["no job `J-9`"]),
+        (vec!["record", "EX-0001", "-o", "r.doc"], vec!["has to end in .json or .html"]),
+        (vec!["sheet", "EX-0001", "-o", "r.doc"], vec!["has to end in .txt or .json"]),
+        (vec!["record", "EX-0001", "-o", "/nosuch/r.json"], vec!["could not be written"]),
+        (vec!["calendar", "EX-0001", "-o", "f.ics"], vec!["no follow-ups yet"]),
+        (vec!["day", "yesterday"], vec!["`yesterday` is no day", "2026-11-25"]),
+        (vec!["find", "nowhere"], vec!["no job has all of these words"]),
+        (vec!["job", "open", job.to_str().unwrap()], vec!["is open already"]),
+        (vec!["job", "open", "nosuch.toml"], vec!["`nosuch.toml` cannot be read"]),
+        (vec!["checklist", "show", "roofs"], vec!["no checklist `roofs` is adopted"]),
+        (vec!["checklist", "show", "deck-intake@9.9.9"], vec!["adopted versions: 1.0.0"]),
+        (vec!["checklist", "show", "deck-intake@1"], vec!["is not a version"]),
+        (vec!["checklist", "check", broken.to_str().unwrap()], vec!["broken.toml:1:", "^"]),
+        (
+            vec!["checklist", "check", wrong_units.to_str().unwrap()],
+            vec!["cannot add an area to a length", "units.toml:", "^"],
+        ),
+        (vec!["checklist", "check", cycle.to_str().unwrap()], vec!["egg", "hen", "cycle.toml:"]),
+        (
+            vec!["release", "EX-0001", "cut", "--by", "X", "--role", "foreman"],
+            vec!["no hold point"],
+        ),
+        (
+            vec!["walk", "EX-0001", "roofs", "--by", "X", "--keys", "--mute"],
+            vec!["does not pin a checklist `roofs`", "deck-intake"],
+        ),
+        (
+            vec!["walk", "EX-0001", "deck-intake", "--by", "X", "--wav", "no.wav", "--mute"],
+            vec!["`no.wav` is no recording"],
+        ),
+    ];
+    for (words, says) in cases {
+        let err = home.run(&words).fails(1);
+        for part in says {
+            assert!(err.contains(part), "{words:?}: `{part}` is not in: {err}");
+        }
+    }
+    drop(text);
+}
+
+#[test]
+fn a_walk_does_not_begin_without_its_facts() {
+    let home = Home::new();
+    let profile = repository("packaging/demo-data/profile.toml");
+    home.run(["checklist", "adopt", profile.to_str().unwrap()]).well();
+    let job = std::fs::read_to_string(repository("packaging/demo-data/job.toml")).unwrap();
+    let bare = home.write("job.toml", job.split("[facts]").next().unwrap());
+    home.run(["job", "open", bare.to_str().unwrap()]).well();
+    let err = home.run(WALK).fails(1);
+    assert!(err.contains("does not know yet"), "{err}");
+    assert!(err.contains("pitch (What is the pitch"), "{err}");
+    assert!(err.contains("survey"), "{err}");
+}
+
+#[test]
+fn a_profile_that_lacks_a_figure_is_named() {
+    let home = Home::new();
+    let profile = std::fs::read_to_string(repository("packaging/demo-data/profile.toml")).unwrap();
+    let without: String = {
+        let lines = profile.lines().filter(|line| !line.trim_start().starts_with("nail_line"));
+        lines.map(|line| format!("{line}\n")).collect()
+    };
+    assert_ne!(profile.lines().count(), without.lines().count(), "the figure was taken out");
+    let path = home.write("profile.toml", &without);
+    home.run(["checklist", "adopt", path.to_str().unwrap()]).well();
+    let job = repository("packaging/demo-data/job.toml");
+    let err = home.run(["job", "open", job.to_str().unwrap()]).fails(1);
+    assert!(err.contains("`nail_line` is missing"), "{err}");
+    assert!(home.run(["job", "list"]).well().contains("no jobs yet"), "nothing was opened");
+}
+
+#[test]
+fn an_adopted_version_never_changes() {
+    let home = Home::with_job();
+    let text = std::fs::read_to_string(repository("checklists/deck-intake.toml")).unwrap();
+    let changed = home.write("changed.toml", &format!("{text}\n# changed\n"));
+    let err = home.run(["checklist", "adopt", changed.to_str().unwrap()]).fails(3);
+    assert!(err.contains("deck-intake 1.0.0 is adopted with another content"), "{err}");
+    assert!(err.contains("new version"), "{err}");
+    let newer =
+        home.write("newer.toml", &text.replace("version = \"1.0.0\"", "version = \"1.0.1\""));
+    home.run(["checklist", "adopt", newer.to_str().unwrap()]).well();
+    let diff = home.run(["checklist", "diff", "deck-intake@1.0.0", "deck-intake@1.0.1"]).well();
+    assert!(
+        diff.contains("-version = \"1.0.0\"") && diff.contains("+version = \"1.0.1\""),
+        "{diff}"
+    );
+    // The open job keeps its version; new jobs take the newer one.
+    assert!(home.run(["job", "show", "EX-0001"]).well().contains("deck-intake@1.0.0"));
+    let file = home.run(["checklist", "show", "deck-intake", "--file"]).well();
+    assert!(file.contains("version = \"1.0.1\""));
+}
+
+#[test]
+fn typed_answers_are_logged_and_the_walk_goes_on_where_it_was() {
+    let home = Home::with_job();
+    let first = home.typed(WALK, "done\nfit to work\nyes\n").well();
+    assert_eq!(first.matches("Logged.").count(), 2, "{first}");
+    assert!(first.contains("The walk is open"), "{first}");
+    let second = home.typed(WALK, "where\n").well();
+    assert!(second.contains("going on"), "{second}");
+    assert!(second.contains("Step 3 of 56: Temperature"), "{second}");
+    let day = home.run(["day"]).well();
+    assert!(day.contains("Instructions"), "{day}");
+}
+
+#[test]
+fn nothing_typed_is_never_an_answer() {
+    let home = Home::with_job();
+    let said = home.typed(WALK, "\n\n\nperhaps\n4 1/2\n").well();
+    assert_eq!(said.matches("Logged.").count(), 0, "{said}");
+}
+
+#[test]
+fn a_newer_log_is_refused_untouched() {
+    let home = Home::with_job();
+    let log = home.path("data/log.sqlite");
+    {
+        let db = rusqlite::Connection::open(&log).unwrap();
+        db.execute_batch(
+            "insert into refinery_schema_history (version, name, applied_on, checksum)
+             values (99, 'later', '2030-01-01T00:00:00Z', '0'); pragma journal_mode = delete;",
+        )
+        .unwrap();
+    }
+    let before = std::fs::read(&log).unwrap();
+    let err = home.run(["job", "list"]).fails(3);
+    assert!(err.contains("version 99") && err.contains("newer program"), "{err}");
+    assert_eq!(std::fs::read(&log).unwrap(), before, "untouched");
+}
+
+#[test]
+fn a_file_that_is_no_log_is_refused() {
+    let home = Home::new();
+    home.write("data/log.sqlite", &"this is no database ".repeat(300));
+    let err = home.run(["job", "list"]).fails(3);
+    assert!(err.contains("is not a chalkhand log"), "{err}");
+}
+
+#[test]
+fn a_folder_that_cannot_be_made_is_named() {
+    let home = Home::new();
+    home.write("data", "a file where the folder should be");
+    let err = home.run(["job", "list"]).fails(1);
+    assert!(err.contains("data folder") && err.contains("--data"), "{err}");
+}
+
+#[test]
+fn a_closed_pipe_is_no_error() {
+    let home = Home::with_job();
+    let mut child = home.command(["checklist", "show", "deck-intake"]).spawn().unwrap();
+    drop(child.stdout.take());
+    let output = child.wait_with_output().unwrap();
+    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
+}
+
+#[test]
+fn records_sheets_and_finds_for_programs_are_json() {
+    let home = Home::with_job();
+    for words in [
+        &["job", "list", "--json"][..],
+        &["job", "show", "EX-0001", "--json"],
+        &["sheet", "EX-0001", "--json"],
+        &["day", "--json"],
+        &["find", "example", "--json"],
+        &["checklist", "list", "--json"],
+    ] {
+        let out = home.run(words).well();
+        let json: serde_json::Value = serde_json::from_str(&out).expect(&out);
+        assert!(json.is_object() || json.is_array());
+    }
+    let found = home.run(["find", "5550100", "--json"]).well();
+    assert!(found.contains("EX-0001"), "a phone number without its dash: {found}");
+}
+
+#[test]
+fn two_walks_of_one_job_at_once_lose_nothing() {
+    let home = Home::with_job();
+    let before = entries(&home);
+    let ran: Vec<_> = std::thread::scope(|scope| {
+        let walks: Vec<_> = ["deck-intake", "site-survey"]
+            .into_iter()
+            .map(|list| {
+                let home = &home;
+                scope.spawn(move || {
+                    let walk =
+                        ["walk", "EX-0001", list, "--by", "Installer Example", "--keys", "--mute"];
+                    let notes = "note\nseen\nyes\n".repeat(20);
+                    home.typed(walk, &notes).well()
+                })
+            })
+            .collect();
+        walks.into_iter().map(|walk| walk.join().unwrap()).collect()
+    });
+    let logged: usize = ran.iter().map(|out| out.matches("Logged.").count()).sum();
+    assert!(0 < logged);
+    let notes: usize = {
+        let db = rusqlite::Connection::open(home.path("data/log.sqlite")).unwrap();
+        let sql = "select count(*) from entry where body like '%\"what\":\"noted\"%'";
+        db.query_row(sql, [], |row| row.get(0)).unwrap()
+    };
+    assert_eq!(notes, logged, "every `Logged.` has its entry, and no entry is unsaid");
+    assert!(before < entries(&home));
+    assert!(home.run(["doctor"]).out.contains("the chain holds"));
+}
+
+#[test]
+fn follow_ups_keep_their_names_and_raise_their_sequence() {
+    let home = Home::with_job();
+    let walk =
+        ["walk", "EX-0001", "closing-inspection", "--by", "Foreman Example", "--keys", "--mute"];
+    // Leaves every step out, with a reason; hold points are released in between.
+    for _ in 0..30 {
+        let out = home.typed(walk, &"skip\nnot today\nyes\n".repeat(40)).well();
+        if out.contains("every step is settled") {
+            break;
+        }
+        for line in out.lines().filter(|line| line.contains("chalkhand release ")) {
+            let step = line.split_whitespace().skip_while(|w| *w != "EX-0001").nth(1).unwrap();
+            let role = line.split("--role ").nth(1).unwrap().trim();
+            let by = if role == "foreman" { "Foreman Example" } else { "Desk Example" };
+            home.run(["release", "EX-0001", step, "--by", by, "--role", role]).well();
+        }
+    }
+    let ics = home.path("f.ics");
+    let calendar = ["calendar", "EX-0001", "-o", ics.to_str().unwrap()];
+    home.run(calendar).well();
+    let first = std::fs::read_to_string(&ics).unwrap();
+    assert_eq!(first.matches("BEGIN:VEVENT").count(), 3, "{first}");
+    assert_eq!(first.matches("SEQUENCE:0").count(), 3, "{first}");
+    home.run(calendar).well();
+    assert_eq!(std::fs::read_to_string(&ics).unwrap(), first, "nothing changed: to the letter");
+}

@@ -1,0 +1,101 @@
+//! The program run as a person runs it, for the tests that need it whole.
+
+use std::ffi::OsStr;
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+
+/// A data folder of its own, gone when the test is over.
+pub(crate) struct Home {
+    folder: tempfile::TempDir,
+}
+
+/// What a command came to.
+#[derive(Debug)]
+pub(crate) struct Ran {
+    pub(crate) code: i32,
+    pub(crate) out: String,
+    pub(crate) err: String,
+}
+
+impl Ran {
+    fn of(output: Output) -> Self {
+        Self {
+            code: output.status.code().unwrap_or(-1),
+            out: String::from_utf8(output.stdout).unwrap(),
+            err: String::from_utf8(output.stderr).unwrap(),
+        }
+    }
+
+    /// What it printed, where it went well.
+    pub(crate) fn well(self) -> String {
+        assert_eq!(self.code, 0, "{}{}", self.out, self.err);
+        assert_eq!(self.err, "");
+        self.out
+    }
+
+    /// What it complained, where it ended with that code.
+    pub(crate) fn fails(self, code: i32) -> String {
+        assert_eq!(self.code, code, "{}{}", self.out, self.err);
+        self.err
+    }
+}
+
+pub(crate) fn repository(path: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join(path)
+}
+
+impl Home {
+    pub(crate) fn new() -> Self {
+        Self { folder: tempfile::tempdir().unwrap() }
+    }
+
+    /// With the invented job open and its product profile adopted.
+    pub(crate) fn with_job() -> Self {
+        let home = Self::new();
+        let file = |name: &str| repository("packaging/demo-data").join(name);
+        home.run(["checklist".as_ref(), "adopt".as_ref(), file("profile.toml").as_os_str()]).well();
+        home.run(["job".as_ref(), "open".as_ref(), file("job.toml").as_os_str()]).well();
+        home
+    }
+
+    pub(crate) fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    pub(crate) fn write(&self, name: &str, text: &str) -> PathBuf {
+        let path = self.path(name);
+        std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+        std::fs::write(&path, text).unwrap();
+        path
+    }
+
+    pub(crate) fn command<S: AsRef<OsStr>>(&self, words: impl IntoIterator<Item = S>) -> Command {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_chalkhand"));
+        command.args(words).arg("--data").arg(self.path("data"));
+        // What the person who runs the tests has set does not matter.
+        command.env_remove("CHALKHAND_DATA").env_remove("CHALKHAND_LOG");
+        command.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());
+        command
+    }
+
+    pub(crate) fn run<S: AsRef<OsStr>>(&self, words: impl IntoIterator<Item = S>) -> Ran {
+        Ran::of(self.command(words).output().unwrap())
+    }
+
+    /// Runs with these lines typed.
+    pub(crate) fn typed<S: AsRef<OsStr>>(
+        &self,
+        words: impl IntoIterator<Item = S>,
+        lines: &str,
+    ) -> Ran {
+        let mut child = self.command(words).stdin(Stdio::piped()).spawn().unwrap();
+        let mut stdin = child.stdin.take().unwrap();
+        let lines = lines.to_owned();
+        // The program may end before it has read everything.
+        let feed = std::thread::spawn(move || stdin.write_all(lines.as_bytes()).is_ok());
+        let ran = Ran::of(child.wait_with_output().unwrap());
+        feed.join().unwrap();
+        ran
+    }
+}
