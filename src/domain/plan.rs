@@ -7,7 +7,8 @@ use super::sheet::InRow;
 use super::{Known, Step, StepRef};
 
 /// The plan as far as it is known. A step whose condition cannot be computed
-/// yet stays in: nothing is left out by accident.
+/// yet stays in, and so does, once and without a row, a step that repeats for
+/// rows nobody has counted yet: nothing is left out by accident.
 #[must_use]
 pub fn plan(known: Known<'_>, functions: &Functions) -> Vec<StepRef> {
     let mut plan = Vec::new();
@@ -24,7 +25,7 @@ pub fn plan(known: Known<'_>, functions: &Functions) -> Vec<StepRef> {
         at += block.len();
         let rows = match &step.each {
             None => vec![None],
-            Some(table) => (1..=known.sheet.rows(table)).map(Some).collect(),
+            Some(table) => rows(known, table),
         };
         for row in rows {
             for step in &block {
@@ -41,4 +42,9 @@ fn applies(step: &Step, known: Known<'_>, row: Option<u32>, functions: &Function
     step.only_if.as_ref().is_none_or(|condition| {
         condition.eval(&InRow { known, row }, functions) != Ok(Value::YesNo(false))
     })
+}
+
+fn rows(known: Known<'_>, table: &str) -> Vec<Option<u32>> {
+    let count = known.checklist.table(table).and_then(|table| known.facts.count(&table.rows));
+    count.map_or_else(|| vec![None], |rows| (1..=rows).map(Some).collect())
 }

@@ -123,6 +123,11 @@ impl Known<'_> {
         let mut roots = Vec::new();
         for name in names {
             let row = if name.contains('.') { row } else { None };
+            let table = name.split_once('.').filter(|_| row.is_none());
+            if let Some(table) = table.and_then(|(table, _)| self.checklist.table(table)) {
+                roots.push(table.rows.clone());
+                continue;
+            }
             match self.sheet.get(&name, row) {
                 Some(Computed::Missing(more)) => roots.extend(more.iter().cloned()),
                 _ => roots.push(name),

@@ -2,7 +2,7 @@
 
 use crate::domain::walk::{Expect, ExpectAnswer};
 
-use super::{Grammar, Numbers};
+use super::{Grammar, Meaning, Numbers, call_word};
 
 /// The grammar of what makes sense now.
 #[must_use]
@@ -20,4 +20,24 @@ pub fn grammar(expect: &Expect) -> Grammar {
         ExpectAnswer::Words => return Grammar::free(),
     }
     grammar
+}
+
+/// Words heard without a grammar. The call word alone is the call word there
+/// too, or a crew that was away could not open the ear again.
+#[must_use]
+pub fn dictated(words: String) -> Meaning {
+    let plain: String = words.chars().filter(|c| c.is_alphanumeric()).collect();
+    if plain.eq_ignore_ascii_case(call_word()) { Meaning::CallWord } else { Meaning::Words(words) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_call_word_is_heard_in_dictation() {
+        assert_eq!(dictated("Logbook.".to_owned()), Meaning::CallWord);
+        let words = "The logbook is wet.".to_owned();
+        assert_eq!(dictated(words.clone()), Meaning::Words(words));
+    }
 }

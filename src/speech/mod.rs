@@ -18,7 +18,7 @@ pub use beam::{Found, Hit, Row, Search, Steps, greedy, search};
 pub use decide::{Limits, Thresholds, decide};
 pub use forms::{count_forms, length_forms, say_count, say_length, words_for};
 pub use grammar::{Grammar, Numbers};
-pub use listening::grammar;
+pub use listening::{dictated, grammar};
 pub use numbers::{parse_count, parse_length};
 pub use phrases::{call_word, phrases_for};
 pub use prompts::{Line, line};

@@ -22,8 +22,9 @@ pub fn line(prompt: &Prompt, units: Units) -> Line {
     let shown = show(prompt, units);
     let spoken = match prompt {
         // Read back digit by digit where a teen may be heard as a ten.
-        Prompt::ReadBack { given, target, comparison } => {
-            read_back(&say_given(given), target.as_ref(), comparison, say_quantity)
+        Prompt::ReadBack { given, target: None, .. } => format!("{}; right?", say_given(given)),
+        Prompt::ReadBack { given, comparison, .. } => {
+            read_back(&say_given(given), given, comparison)
         }
         _ => aloud(&shown),
     };
@@ -37,10 +38,16 @@ fn show(prompt: &Prompt, units: Units) -> String {
             format!("{title}. {}.", many(*open, "step"))
         }
         Prompt::Opening { title, again: true, open } => {
-            format!("{title}, going on. {} open.", many(*open, "step"))
+            format!("{title}, going on. {} to go.", many(*open, "step"))
         }
         Prompt::Step { number, of, title, text } => {
             format!("Step {number} of {of}. {title}. {text}")
+        }
+        Prompt::Photos { left: 1 } => {
+            format!("One photo wanted. Say \"{}\".", phrase(&Meaning::PhotoTaken))
+        }
+        Prompt::Photos { left } => {
+            format!("{left} photos wanted. Say \"{}\" each time.", phrase(&Meaning::PhotoTaken))
         }
         Prompt::Reworded { title, expect } => format!("{title}. {}", expected(expect)),
         Prompt::UseTouch { title } => {
@@ -63,9 +70,18 @@ fn show(prompt: &Prompt, units: Units) -> String {
         Prompt::NoCautions => "This step has no caution of its own.".to_owned(),
         Prompt::Reason { why } if why.is_empty() => "No reason is written.".to_owned(),
         Prompt::Reason { why } => why.clone(),
-        Prompt::ReadBack { given, target, comparison } => {
-            read_back(&show_given(given, units), target.as_ref(), comparison, number)
+        Prompt::ReadBack { given, target: None, .. } => {
+            format!("{}; right?", show_given(given, units))
         }
+        Prompt::ReadBack { given, comparison, .. } => {
+            read_back(&show_given(given, units), given, comparison)
+        }
+        Prompt::OffTarget { given: Given::Chosen(option), target, comparison } => format!(
+            "{option} is {}. Say \"{}\" to answer again, or \"{}\".",
+            off_by(comparison, Some(target), number),
+            phrase(&Meaning::MeasureAgain),
+            phrase(&Meaning::LogAsIs)
+        ),
         Prompt::OffTarget { given, target, comparison } => {
             let off = off_by(comparison, Some(target), number);
             let given = show_given(given, units);
@@ -73,12 +89,15 @@ fn show(prompt: &Prompt, units: Units) -> String {
             let log = phrase(&Meaning::LogAsIs);
             format!("{given} is off target: {off}. Say \"{again}\", or \"{log}\".")
         }
-        Prompt::AskReason => "Say why it stays off target.".to_owned(),
+        Prompt::AskReason => "Say why it stays as it is.".to_owned(),
         Prompt::AskSkipReason => "Say why this step is left out.".to_owned(),
         Prompt::SayNote => "Say the note.".to_owned(),
-        Prompt::WordsBack { words } => format!("I heard: {words} Right?"),
+        Prompt::WordsBack { words } => {
+            format!("I heard: {}. Right?", words.trim_end_matches(['.', ',', ' ']))
+        }
         Prompt::Logged => "Logged.".to_owned(),
         Prompt::NotLogged { why } => format!("Not logged: {why}."),
+        Prompt::TryAgain => format!("Say \"{}\" to try again.", phrase(&Meaning::Repeat)),
         Prompt::Held { role, title } => {
             format!("Hold point. Work stops before {title} until the {role} releases it.")
         }
@@ -86,40 +105,40 @@ fn show(prompt: &Prompt, units: Units) -> String {
         Prompt::Witness { role, title } => {
             format!("Witness point before {title}: tell the {role}. Work may go on.")
         }
-        Prompt::Paused => {
-            format!("Paused. Say \"{}\" to go on.", phrase(&Meaning::Resume))
-        }
+        Prompt::Paused => format!(
+            "Paused. To go on say \"{}\", then \"{}\".",
+            call_word(),
+            phrase(&Meaning::Resume)
+        ),
         Prompt::WhereAreWe { number, of, title, open } => {
-            format!("Step {number} of {of}: {title}. {} open.", many(*open, "step"))
+            format!("Step {number} of {of}: {title}. {} to go.", many(*open, "step"))
         }
         Prompt::Listening => "Listening.".to_owned(),
-        Prompt::Correcting { title } => format!("Correcting {title}. The old entry stays."),
+        Prompt::Correcting { title } => format!(
+            "Correcting {title}. Answer it again, or say \"{}\" to leave it.",
+            phrase(&Meaning::Resume)
+        ),
         Prompt::NothingBefore => "There is no step before this one.".to_owned(),
         Prompt::Missing { title, names } => format!(
-            "{title} needs facts nobody has given yet: {}. Survey them first.",
-            names.join(", ")
+            "{title} cannot be told yet. Nobody has given: {}. Survey that first.",
+            names.iter().map(|name| plain(name)).collect::<Vec<_>>().join(", ")
         ),
-        Prompt::OthersLogged => "Somebody else settled that step.".to_owned(),
-        Prompt::Finished { title, deviations: 0 } => {
-            format!("{title}: every step is settled.")
-        }
+        Prompt::OthersLogged => "That step is in the log already.".to_owned(),
+        Prompt::OthersChanged => "Somebody changed the numbers. Listen again.".to_owned(),
+        Prompt::Finished { title, deviations: 0 } => format!("{title}: that was the last step."),
         Prompt::Finished { title, deviations } => {
             let deviations = many(*deviations, "deviation");
-            format!("{title}: every step is settled, with {deviations} for the foreman.")
+            format!("{title}: that was the last step. {deviations} for the foreman to look at.")
         }
     }
 }
 
-fn read_back(
-    given: &str,
-    target: Option<&Target>,
-    comparison: &Comparison,
-    number: impl Fn(Quantity) -> String,
-) -> String {
-    match (target, comparison) {
-        (None, _) => format!("{given}; right?"),
-        (Some(_), Comparison::On) => format!("{given}, on target; right?"),
-        (target, off) => format!("{given}, {}; right?", off_by(off, target, number)),
+/// Short: by how much it is off is said once the reading itself is right.
+fn read_back(said: &str, given: &Given, comparison: &Comparison) -> String {
+    match (given, comparison) {
+        (Given::Chosen(_), _) => format!("{said}; right?"),
+        (_, Comparison::On) => format!("{said}, on target; right?"),
+        _ => format!("{said}, off target; right?"),
     }
 }
 
@@ -180,6 +199,11 @@ fn phrase(meaning: &Meaning) -> &'static str {
     }
 }
 
+/// A name from a formula as it is said: `profile.nail_line`, `run.available`.
+fn plain(name: &str) -> String {
+    name.strip_prefix("profile.").unwrap_or(name).replace(['_', '.'], " ")
+}
+
 fn many(n: usize, what: &str) -> String {
     if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
 }
@@ -209,7 +233,7 @@ fn say_given(given: &Given) -> String {
 
 fn say_quantity(q: Quantity) -> String {
     match (q.dimension, u32::try_from(q.value.numerator())) {
-        (Dimension::LENGTH, _) => say_length(q.value),
+        (Dimension::LENGTH, _) => read_length(q.value),
         (Dimension::NUMBER, Ok(n)) if q.value.is_integer() => say_count(n),
         _ => aloud(&show_quantity(q, Units::Us)),
     }
@@ -228,7 +252,7 @@ fn aloud(text: &str) -> String {
             before = Some('0');
             continue;
         }
-        if c != '"' {
+        if !matches!(c, '"' | '`') {
             out.push(c);
         }
         before = Some(c);
@@ -271,7 +295,11 @@ fn notation(text: &str) -> Option<(String, usize)> {
     let digits = text.get(..number)?.trim_end_matches('.');
     let after = text.get(digits.len()..)?;
     let (unit, said) = UNITS.iter().find(|(unit, _)| after.starts_with(unit))?;
-    Some((format!("{}{said}", digits.trim_end_matches(".0")), digits.len() + unit.len()))
+    let plain = match digits.split_once('.') {
+        Some((whole, part)) if part.bytes().all(|digit| digit == b'0') => whole,
+        _ => digits,
+    };
+    Some((format!("{plain}{said}"), digits.len() + unit.len()))
 }
 
 fn pitch(text: &str) -> Option<(String, usize)> {
@@ -281,19 +309,39 @@ fn pitch(text: &str) -> Option<(String, usize)> {
     ends.then(|| (format!("{} in twelve", words_for(rise_n)), rise.len() + 3))
 }
 
-/// Feet and inches, as roofers say long lengths.
+/// A length in an instruction: feet and inches where it is long, and plain
+/// words for teens ("one-eight inches" is too close to an eighth). Thirteen and
+/// thirty alone stay apart by their digits.
 fn length_in_words(inches: Ratio) -> String {
-    let feet = inches.floor() / 12;
-    match (u32::try_from(feet), Ratio::int(12).times(Ratio::int(feet.try_into().unwrap_or(0)))) {
-        (Ok(feet), Ok(whole)) if 3 <= feet => {
-            let feet = format!("{} feet", words_for(feet));
-            match inches.minus(whole) {
-                Ok(rest) if rest != Ratio::ZERO => format!("{feet} {}", say_length(rest)),
-                _ => feet,
+    match in_feet(inches, words_for) {
+        Some(long) => long,
+        None => match u32::try_from(inches.floor()) {
+            Ok(whole @ 14..=19) => {
+                plain_half(&say_length(inches)).replacen(&say_count(whole), &words_for(whole), 1)
             }
-        }
-        _ => say_length(inches),
+            _ => plain_half(&say_length(inches)),
+        },
     }
+}
+
+/// A length as it is read back.
+fn read_length(inches: Ratio) -> String {
+    in_feet(inches, say_count).unwrap_or_else(|| plain_half(&say_length(inches)))
+}
+
+/// Feet and inches, as roofers say what is three feet and more.
+fn in_feet(inches: Ratio, count: fn(u32) -> String) -> Option<String> {
+    let feet = u32::try_from(inches.floor() / 12).ok().filter(|feet| 3 <= *feet)?;
+    let rest = inches.minus(Ratio::int(i64::from(feet) * 12)).ok()?;
+    let feet = format!("{} feet", count(feet));
+    if rest == Ratio::ZERO {
+        return Some(feet);
+    }
+    Some(format!("{feet} {}", plain_half(&say_length(rest))))
+}
+
+fn plain_half(said: &str) -> String {
+    said.replace("a half of an inch", "half an inch")
 }
 
 #[cfg(test)]
@@ -304,7 +352,9 @@ mod tests {
     fn tape_notation_is_spoken_in_words() {
         for (shown, spoken) in [
             ("Snap the line 4 1/2\" up.", "Snap the line four and a half inches up."),
-            ("to 1'-3\".", "to one-five inches."),
+            ("to 1'-3\".", "to fifteen inches."),
+            ("from 1'-6 1/2\" to 2'-6\"", "from eighteen and a half inches to three-oh inches"),
+            ("12.00 in2/ft, 12.50 in2/ft", "12 square inches a foot, 12.50 square inches a foot"),
             ("cut 21'-7 3/4\" long", "cut twenty one feet seven and three quarters inches long"),
             ("pitch 6/12, run 14'-0\"", "pitch six in twelve, run fourteen feet"),
             ("288.0 in2 of 1200 ft2", "288 square inches of 1200 square feet"),
@@ -326,6 +376,14 @@ mod tests {
         let line = line(&prompt, Units::Us);
         assert_eq!(line.shown, "1'-3\", on target; right?");
         assert_eq!(line.spoken, "one-five inches, on target; right?");
+    }
+
+    #[test]
+    fn long_lengths_are_read_back_in_feet() {
+        let said = |inches| say_quantity(Quantity::inches(Ratio::int(inches)));
+        assert_eq!(said(168), "one-four feet");
+        assert_eq!(said(234), "one-nine feet six inches");
+        assert_eq!(said(35), "thirty five inches");
     }
 
     #[test]

@@ -11,7 +11,7 @@ use super::ear::Vad;
 use super::model::Moonshine;
 use crate::sound::RATE_HZ;
 use crate::speech::{
-    Decision, Found, Grammar, Meaning, Scores, Search, Thresholds, Tokens, Trie, decide, greedy,
+    Decision, Found, Grammar, Scores, Search, Thresholds, Tokens, Trie, decide, dictated, greedy,
     search,
 };
 
@@ -139,11 +139,7 @@ impl Recogniser {
             Decision::AskAgain { best: None, why: "no words were heard".to_owned() }
         } else {
             let scores = Scores { b, a: 0.0, m: 0.0 };
-            Decision::Accept {
-                meaning: Meaning::Words(words.clone()),
-                words: words.clone(),
-                scores,
-            }
+            Decision::Accept { meaning: dictated(words.clone()), words: words.clone(), scores }
         };
         Ok(Heard { decision, transcript: words, took_ms: ms_since(started) })
     }

@@ -15,6 +15,7 @@
 mod calendar;
 mod checklists;
 mod cli;
+mod crew;
 mod demo;
 mod drafts;
 mod example;
@@ -36,4 +37,7 @@ mod store;
 mod store_kill;
 mod store_open;
 mod store_tamper;
+mod transcripts;
+mod walk_properties;
 mod watch;
+mod witness;

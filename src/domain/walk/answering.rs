@@ -4,8 +4,11 @@ use crate::measure::{Dimension, Quantity, Ratio, Value};
 
 use super::super::entry::{Given, Heard, How, StepRef, What};
 use super::super::{Answer, At, Comparison, FactKind, FactName, Meaning, answer};
-use super::asking::step_answer;
+use super::asking::{is_small_area, step_answer};
 use super::{Action, Prompt, Purpose, State, Then, Walk};
+
+/// Most rows a table may be said to have: every row has steps of its own.
+const MOST_ROWS: i64 = 200;
 
 impl Walk {
     pub(super) fn said(
@@ -45,9 +48,7 @@ impl Walk {
                 let draft = self.draft(now, how(heard), What::Resumed);
                 self.save(draft, Then::Ask(step), out);
             }
-            (State::Paused(_), _) => {}
-            (_, Meaning::Repeat) => self.repeat(now, out),
-            (State::Unsaved { .. }, _) => self.repeat(now, out),
+            (_, Meaning::Repeat) | (State::Unsaved { .. }, _) => self.repeat(now, out),
             (state, meaning) => self.command(now, &state, meaning, heard, out),
         }
     }
@@ -62,7 +63,16 @@ impl Walk {
         out: &mut Vec<Action>,
     ) {
         let Some(at) = self.current().cloned() else { return };
-        let asking = matches!(state, State::Asking(_));
+        // At the step's own question, and while its answer is read back.
+        let asking = matches!(
+            state,
+            State::Asking(_) | State::Untold(_) | State::Dictating { purpose: Purpose::Answer, .. }
+        );
+        let backing = matches!(
+            state,
+            State::ReadingBack { .. } | State::WordsBack { purpose: Purpose::Answer, .. }
+        );
+        let told = matches!(state, State::Asking(_));
         match meaning {
             Meaning::WhereAreWe => {
                 let (number, of, open) = (self.number(&at), self.plan.len(), self.open().count());
@@ -82,7 +92,7 @@ impl Walk {
                 out.push(Action::Say(Prompt::Reason { why }));
                 self.listen(out);
             }
-            Meaning::Pause => {
+            Meaning::Pause if !matches!(state, State::Paused(_)) => {
                 let draft = self.draft(now, how(heard), What::Paused);
                 self.save(draft, Then::Pause(at), out);
             }
@@ -93,31 +103,29 @@ impl Walk {
                 let draft = self.draft(now, how(heard), What::PhotoTaken { step: at.clone() });
                 self.save(draft, Then::LoggedStay(at), out);
             }
-            Meaning::Skip if asking => self.dictate(at, Purpose::Skip, out),
-            Meaning::Back if asking => {
+            Meaning::Skip if asking || backing => self.dictate(at, Purpose::Skip, out),
+            Meaning::Back if asking || backing => {
                 let place = self.number(&at).checked_sub(2);
                 let before = place.and_then(|place| self.plan.get(place)).cloned();
                 self.correct(now, before, out);
             }
+            // Out of a reason or a note that is not wanted after all.
+            Meaning::Back if matches!(state, State::Dictating { .. } | State::WordsBack { .. }) => {
+                self.ask(now, at, out);
+            }
             Meaning::WasWrong if asking => {
                 let walk = self.standing.walks.get(&self.setting.checklist.id);
                 let last = walk.and_then(|walk| walk.last.clone());
-                self.correct(now, last, out);
+                self.correct(now, last.filter(|last| self.plan.contains(last)), out);
             }
-            Meaning::StepDone if asking && step_answer(self, &at) == Some(&Answer::Done) => {
-                if self.known().fill(self.step_say(&at), at.row, self.setting.units).is_err() {
-                    // A step that cannot be told cannot be confirmed.
-                    return self.repeat(now, out);
-                }
+            // What is being corrected stays as it was.
+            Meaning::Resume if asking && self.settled(&at).is_some() => self.next(now, out),
+            Meaning::StepDone if told && step_answer(self, &at) == Some(&Answer::Done) => {
                 self.log_answer(now, at, Given::Done, heard, None, out);
             }
-            meaning if asking => self.given(now, at, &meaning, heard, out),
-            _ => self.unclear(now, out),
+            meaning if told => self.given(now, at, &meaning, heard, out),
+            _ => self.unclear(now, heard.is_some(), out),
         }
-    }
-
-    fn step_say(&self, at: &StepRef) -> &[super::super::Piece] {
-        self.step(at).map_or(&[], |step| &step.say)
     }
 
     /// Asks a step again so that its new entry corrects the old one.
@@ -132,7 +140,7 @@ impl Walk {
             }
             None => {
                 out.push(Action::Say(Prompt::NothingBefore));
-                self.listen(out);
+                self.repeat(now, out);
             }
         }
     }
@@ -148,7 +156,7 @@ impl Walk {
     ) {
         let given = match self.read(&at, meaning) {
             Ok(Some(given)) => given,
-            Ok(None) => return self.unclear(now, out),
+            Ok(None) => return self.unclear(now, heard.is_some(), out),
             Err(prompt) => {
                 out.push(Action::Say(*prompt));
                 return self.listen(out);
@@ -167,11 +175,6 @@ impl Walk {
         let Some(answer) = step_answer(self, at) else { return Ok(None) };
         let kind = match answer {
             Answer::Done | Answer::Note => return Ok(None),
-            Answer::Measure { .. } if self.target(at).is_none() => {
-                let title = self.title(at);
-                let names = self.missing(at);
-                return Err(Box::new(Prompt::Missing { title, names }));
-            }
             Answer::Measure { tolerance, .. } if tolerance.dimension == Dimension::LENGTH => {
                 FactKind::Length
             }
@@ -191,7 +194,7 @@ impl Walk {
                 Some(answer::parse_answer(text, &kind).map_err(not_understood)?)
             }
             Meaning::Length(inches) => Some(Value::Quantity(Quantity::inches(*inches))),
-            Meaning::Count(n) => counted(*n, &kind),
+            Meaning::Count(n) => counted(*n, &kind, self.is_small(answer)),
             Meaning::Choice(place) => chosen(*place, &kind),
             _ => None,
         };
@@ -211,24 +214,21 @@ impl Walk {
         })
     }
 
-    fn missing(&self, at: &StepRef) -> Vec<String> {
-        match step_answer(self, at) {
-            Some(Answer::Measure { measure, .. }) => match self.sheet.get(measure, at.row) {
-                Some(super::super::Computed::Missing(names)) => names.clone(),
-                _ => vec![measure.clone()],
-            },
-            _ => Vec::new(),
-        }
+    fn is_small(&self, answer: &Answer) -> bool {
+        let Answer::Fact { fact } = answer else { return false };
+        self.setting.checklist.fact(fact).is_some_and(|fact| is_small_area(fact.to))
     }
 
     fn in_range(&self, name: &str, value: &Value, row: Option<u32>) -> Result<(), Box<Prompt>> {
         let Some(fact) = self.setting.checklist.fact(name) else { return Ok(()) };
         let Value::Quantity(q) = value else { return Ok(()) };
+        let is_rows = self.setting.checklist.tables.iter().any(|table| table.rows == name);
+        let to = fact.to.or(is_rows.then_some(Quantity::count(MOST_ROWS)));
         let below = fact.from.is_some_and(|from| q.value < from.value);
-        let above = fact.to.is_some_and(|to| to.value < q.value);
+        let above = to.is_some_and(|to| to.value < q.value);
         if below || above {
             let given = Given::Fact(FactName { name: name.to_owned(), row }, value.clone());
-            return Err(Box::new(Prompt::OutOfRange { given, from: fact.from, to: fact.to }));
+            return Err(Box::new(Prompt::OutOfRange { given, from: fact.from, to }));
         }
         Ok(())
     }
@@ -249,6 +249,7 @@ impl Walk {
     }
 
     fn dictate(&mut self, step: StepRef, purpose: Purpose, out: &mut Vec<Action>) {
+        self.tries = 0;
         self.say_dictate(&step, &purpose, out);
         self.state = State::Dictating { step, purpose };
         self.listen(out);
@@ -306,11 +307,12 @@ fn how(heard: Option<Heard>) -> How {
 }
 
 /// A spoken whole number in the unit the question asked for.
-fn counted(n: u32, kind: &FactKind) -> Option<Value> {
+fn counted(n: u32, kind: &FactKind, small: bool) -> Option<Value> {
     let n = Ratio::int(n.into());
     let value = match kind {
         FactKind::Count | FactKind::Number => n,
         FactKind::Pitch => n.over(Ratio::int(12)).ok()?,
+        FactKind::Area if small => n,
         FactKind::Area => n.times(Ratio::int(144)).ok()?,
         FactKind::FreeAreaPerLength => n.over(Ratio::int(12)).ok()?,
         FactKind::Temperature => n.plus(Ratio::new(45_967, 100).ok()?).ok()?,

@@ -1,17 +1,19 @@
 //! The asking half of a walk: which step is next, what is said for it, what is
 //! listened for.
 
-use crate::measure::{Quantity, Ratio, Value};
+use crate::measure::{Dimension, Quantity, Ratio, Value};
 
 use super::super::entry::{How, StepRef, Target, What};
 use super::super::{
-    Answer, At, Fact, FactKind, Meaning, Outcome, Point, PointKind, PointWhen, sheet,
+    Answer, At, Computed, FactKind, Meaning, Outcome, Point, PointKind, PointWhen, sheet,
 };
-use super::{Action, Expect, ExpectAnswer, Prompt, Purpose, State, Then, Walk};
+use super::{Action, Expect, ExpectAnswer, Prompt, Purpose, State, Then, Told, Walk};
 
-/// In the same words, then in other words, then by touch.
+/// In the same words, then in other words, then by touch; after that the ear
+/// waits for the call word.
 const TRIES_IN_THE_SAME_WORDS: u32 = 1;
 const TRIES_BEFORE_TOUCH: u32 = 2;
+const TRIES_IN_ALL: u32 = 3;
 
 impl Walk {
     pub(super) fn begin(&mut self, now: At, out: &mut Vec<Action>) {
@@ -46,33 +48,32 @@ impl Walk {
             return self.finish(out);
         }
         let draft = self.draft(now, How::Program, What::WalkEnded);
-        self.save(draft, Then::Finish, out);
+        self.save(draft, Then::Next, out);
     }
 
     /// Asks a step: its inspection point and its cautions come first.
     pub(super) fn ask(&mut self, now: At, at: StepRef, out: &mut Vec<Action>) {
         let Some(step) = self.step(&at) else { return };
         let stood = self.standing.step(&self.setting.checklist.id, &at);
-        if let Some(point) = step.point.clone().filter(|point| self.point_due(point, &at)) {
-            let then = match point.kind {
-                PointKind::Hold => Then::Hold(at.clone()),
-                PointKind::Witness => {
-                    let title = self.title(&at);
-                    out.push(Action::Say(Prompt::Witness { role: point.role.clone(), title }));
-                    Then::Ask(at.clone())
-                }
-            };
-            let what = What::PointReached { step: at, kind: point.kind, role: point.role };
+        let is_cautioned = stood.is_some_and(|stood| stood.cautioned.is_some());
+        let (has_cautions, point) = (!step.cautions.is_empty(), self.due_point(&at).cloned());
+        self.asked_after = self.standing.last_seq;
+        self.told = self.tell(&at);
+        if let Some(Point { kind, role, .. }) = point {
+            if kind == PointKind::Witness {
+                let title = self.title(&at);
+                out.push(Action::Say(Prompt::Witness { role: role.clone(), title }));
+            }
+            let what = What::PointReached { step: at.clone(), kind, role };
             let draft = self.draft(now, How::Program, what);
-            return self.save(draft, then, out);
+            return self.save(draft, Then::Ask(at), out);
         }
-        if let Some(point) = stood.and_then(|stood| stood.point.as_ref())
-            && point.kind.stops_work()
-            && point.released.is_none()
-        {
-            return self.hold(now, at, out);
+        if let Some(role) = self.holder(&at) {
+            out.push(Action::Say(Prompt::Held { role: role.clone(), title: self.title(&at) }));
+            self.state = State::Held { step: at, role };
+            return self.listen(out);
         }
-        if !step.cautions.is_empty() && stood.is_none_or(|stood| stood.cautioned.is_none()) {
+        if has_cautions && !is_cautioned {
             let said = self.cautions(&at);
             out.push(Action::Say(Prompt::Cautions { said: said.clone() }));
             let draft = self.draft(now, How::Program, What::Cautioned { step: at.clone(), said });
@@ -80,46 +81,55 @@ impl Walk {
         }
         self.tries = 0;
         self.say_step(&at, out);
-        self.state = match step_answer(self, &at) {
-            Some(Answer::Note) => State::Dictating { step: at, purpose: Purpose::Answer },
-            _ => State::Asking(at),
+        self.state = match (&self.told, step_answer(self, &at)) {
+            // A step that cannot be told cannot be confirmed.
+            (Err(_), _) => State::Untold(at),
+            (Ok(_), Some(Answer::Note)) => State::Dictating { step: at, purpose: Purpose::Answer },
+            (Ok(_), _) => State::Asking(at),
         };
         self.listen(out);
     }
 
-    /// Whether an inspection point applies and was not reached for it yet.
-    fn point_due(&self, point: &Point, at: &StepRef) -> bool {
-        let checklist = &self.setting.checklist.id;
-        let reached = self.standing.step(checklist, at).and_then(|stood| stood.point.as_ref());
-        let cause = |id: &str, is: fn(&Outcome) -> bool| {
-            let row = self.step(&StepRef { id: id.to_owned(), row: at.row });
-            let row = row.and_then(|step| step.each.as_ref()).and(at.row);
-            let settled = self.settled(&StepRef { id: id.to_owned(), row });
-            settled.filter(|settled| is(&settled.outcome)).map(|settled| settled.seq)
-        };
+    /// Whether the step waits for an inspection point.
+    pub(super) fn is_blocked(&self, at: &StepRef) -> bool {
+        self.due_point(at).is_some_and(|point| point.kind.stops_work()) || self.holder(at).is_some()
+    }
+
+    /// Who has to release the step's hold point, once it was reached.
+    fn holder(&self, at: &StepRef) -> Option<String> {
+        let stood = self.standing.step(&self.setting.checklist.id, at)?;
+        let point = stood.point.as_ref()?;
+        (point.kind.stops_work() && point.released.is_none()).then(|| point.role.clone())
+    }
+
+    /// The step's inspection point, where it applies and was not reached yet.
+    fn due_point(&self, at: &StepRef) -> Option<&Point> {
+        let point = self.step(at)?.point.as_ref()?;
+        let stood = self.standing.step(&self.setting.checklist.id, at);
+        let reached = stood.and_then(|stood| stood.point.as_ref());
+        let skipped = |o: &Outcome| matches!(o, Outcome::Skipped { .. });
         let since = match &point.when {
-            PointWhen::Always => return reached.is_none(),
-            PointWhen::OffTarget(id) => cause(id, Outcome::off_target),
-            PointWhen::Skipped(id) => cause(id, |o| matches!(o, Outcome::Skipped { .. })),
-        };
-        match (since, reached) {
-            (None, _) => false,
-            (Some(_), None) => true,
+            PointWhen::Always => return reached.is_none().then_some(point),
+            // What was left out is not known to be on target.
+            PointWhen::OffTarget(id) => self.cause(id, at, |o| o.off_target() || skipped(o)),
+            PointWhen::Skipped(id) => self.cause(id, at, skipped),
+        }?;
+        let due = reached.is_none_or(|reached| match point.kind {
             // A deviation after the release wants a release of its own.
-            (Some(seq), Some(point)) => {
-                point.released.as_ref().is_some_and(|release| release.seq < seq)
-            }
-        }
+            PointKind::Hold => reached.released.as_ref().is_some_and(|r| r.seq < since),
+            PointKind::Witness => false,
+        });
+        due.then_some(point)
     }
 
-    pub(super) fn hold(&mut self, now: At, at: StepRef, out: &mut Vec<Action>) {
-        let point = self.standing.step(&self.setting.checklist.id, &at);
-        let Some(point) = point.and_then(|stood| stood.point.clone()) else {
-            return self.ask(now, at, out);
-        };
-        out.push(Action::Say(Prompt::Held { role: point.role.clone(), title: self.title(&at) }));
-        self.state = State::Held { step: at, role: point.role };
-        self.listen(out);
+    /// The last entry that settled a step so: in the same row where both
+    /// repeat, in any row otherwise.
+    fn cause(&self, id: &str, at: &StepRef, is: impl Fn(&Outcome) -> bool) -> Option<u64> {
+        let walk = self.standing.walks.get(&self.setting.checklist.id)?;
+        let same_row = |row: Option<u32>| row.is_none() || at.row.is_none() || row == at.row;
+        let steps = walk.steps.iter().filter(|(of, _)| of.id == id && same_row(of.row));
+        let settled = steps.filter_map(|(_, stood)| stood.settled.as_ref());
+        settled.filter(|settled| is(&settled.outcome)).map(|settled| settled.seq).max()
     }
 
     pub(super) fn released(&self, at: &StepRef) -> Option<String> {
@@ -138,16 +148,44 @@ impl Walk {
         self.setting.checklist.title_of(at)
     }
 
-    pub(super) fn say_step(&self, at: &StepRef, out: &mut Vec<Action>) {
-        let Some(step) = self.step(at) else { return };
-        let title = self.title(at);
-        out.push(Action::Say(match self.known().fill(&step.say, at.row, self.setting.units) {
-            Ok(text) => {
-                let number = self.number(at);
-                Prompt::Step { number, of: self.plan.len(), title, text }
+    /// The step with this job's numbers, or the facts that are missing.
+    pub(super) fn tell(&self, at: &StepRef) -> Result<Told, Vec<String>> {
+        let Some(step) = self.step(at) else { return Err(Vec::new()) };
+        let table = step.each.as_ref().filter(|_| at.row.is_none());
+        if let Some(table) = table.and_then(|name| self.setting.checklist.table(name)) {
+            return Err(vec![table.rows.clone()]);
+        }
+        let text = self.known().fill(&step.say, at.row, self.setting.units)?;
+        let target = self.target(at);
+        match &step.answer {
+            Answer::Measure { measure, .. } | Answer::Count { measure: Some(measure) }
+                if target.is_none() =>
+            {
+                Err(match self.sheet.get(measure, at.row) {
+                    Some(Computed::Missing(names)) => names.clone(),
+                    _ => vec![measure.clone()],
+                })
             }
-            Err(names) => Prompt::Missing { title, names },
-        }));
+            _ => Ok(Told { text, target }),
+        }
+    }
+
+    pub(super) fn say_step(&self, at: &StepRef, out: &mut Vec<Action>) {
+        let title = self.title(at);
+        match self.tell(at) {
+            Ok(Told { text, .. }) => {
+                let (number, of) = (self.number(at), self.plan.len());
+                out.push(Action::Say(Prompt::Step { number, of, title, text }));
+                let stood = self.standing.step(&self.setting.checklist.id, at);
+                let asked = self.step(at).map_or(0, |step| step.photos);
+                let left = asked.saturating_sub(stood.map_or(0, |stood| stood.photos));
+                // Where free words are taken down, it would be one of them.
+                if 0 < left && self.expected_answer(at) != ExpectAnswer::Words {
+                    out.push(Action::Say(Prompt::Photos { left }));
+                }
+            }
+            Err(names) => out.push(Action::Say(Prompt::Missing { title, names })),
+        }
     }
 
     /// The step's place in the plan, counted from 1.
@@ -155,28 +193,45 @@ impl Walk {
         self.plan.iter().position(|step| step == at).map_or(0, |place| place + 1)
     }
 
-    /// Something below the thresholds: again in the same words, in other
-    /// words, then by touch. Nothing is ever guessed.
-    pub(super) fn unclear(&mut self, now: At, out: &mut Vec<Action>) {
-        self.tries += 1;
+    /// The call word: the window opens again.
+    pub(super) fn called(&mut self, out: &mut Vec<Action>) {
+        if self.expect() != Expect::default() {
+            self.tries = 0;
+            out.push(Action::Say(Prompt::Listening));
+            self.listen(out);
+        }
+    }
+
+    /// Something that is no answer: again in the same words, in other words,
+    /// then by touch. Nothing is ever guessed.
+    pub(super) fn unclear(&mut self, now: At, spoken: bool, out: &mut Vec<Action>) {
+        match self.state {
+            State::Idle | State::Saving { .. } | State::Finished => return,
+            // Nothing is asked of the crew, who may talk.
+            State::Held { .. } | State::Paused(_) if spoken => return,
+            State::Unsaved { .. } => return self.repeat(now, out),
+            _ => {}
+        }
+        self.tries = self.tries.saturating_add(1);
         if self.tries <= TRIES_IN_THE_SAME_WORDS {
             out.push(Action::Say(Prompt::AskAgain));
-            self.repeat(now, out);
-            return;
+            return self.repeat(now, out);
         }
         let title = self.current().map(|at| self.title(at)).unwrap_or_default();
-        out.push(Action::Say(if self.tries <= TRIES_BEFORE_TOUCH {
-            Prompt::Reworded { title, expect: self.expect() }
+        if self.tries <= TRIES_BEFORE_TOUCH || !spoken {
+            out.push(Action::Say(Prompt::Reworded { title, expect: self.expect() }));
+        } else if self.tries <= TRIES_IN_ALL {
+            out.push(Action::Say(Prompt::UseTouch { title }));
         } else {
-            Prompt::UseTouch { title }
-        }));
+            return;
+        }
         self.listen(out);
     }
 
     /// The present question once more.
     pub(super) fn repeat(&mut self, now: At, out: &mut Vec<Action>) {
         match self.state.clone() {
-            State::Asking(step) => self.say_step(&step, out),
+            State::Asking(step) | State::Untold(step) => self.say_step(&step, out),
             State::ReadingBack { step, given, .. } => {
                 let (target, comparison) = self.comparison(&step, &given);
                 out.push(Action::Say(Prompt::ReadBack { given, target, comparison }));
@@ -184,7 +239,7 @@ impl Walk {
             State::OffTarget { step, given, .. } => self.say_off_target(&step, given, out),
             State::Dictating { step, purpose } => self.say_dictate(&step, &purpose, out),
             State::WordsBack { words, .. } => out.push(Action::Say(Prompt::WordsBack { words })),
-            State::Held { step, .. } => return self.hold(now, step, out),
+            State::Held { step, .. } => return self.ask(now, step, out),
             State::Paused(_) => out.push(Action::Say(Prompt::Paused)),
             State::Unsaved { draft, then } => return self.save(draft, then, out),
             State::Idle | State::Saving { .. } | State::Finished => return,
@@ -224,23 +279,21 @@ impl Walk {
         use Meaning as M;
         let always = [M::Repeat, M::WhereAreWe, M::ReadCaution, M::ReadReason, M::CallWord];
         let (own, answer): (&[Meaning], _) = match &self.state {
-            State::Asking(step) => {
-                let answer = self.expected_answer(step);
-                let done = step_answer(self, step) == Some(&Answer::Done);
-                let own: &[Meaning] = &[
-                    M::StepDone,
-                    M::Back,
-                    M::Pause,
-                    M::TakeNote,
-                    M::PhotoTaken,
-                    M::WasWrong,
-                    M::Skip,
-                ];
-                (if done { own } else { own.get(1..).unwrap_or_default() }, answer)
+            State::Asking(step) | State::Untold(step) => {
+                let told = self.told.is_ok();
+                let answer = if told { self.expected_answer(step) } else { ExpectAnswer::None };
+                let done = told && step_answer(self, step) == Some(&Answer::Done);
+                let again = self.settled(step).is_some();
+                let own = [M::Back, M::Pause, M::TakeNote, M::PhotoTaken, M::WasWrong, M::Skip];
+                let first = done.then_some(M::StepDone);
+                let last = again.then_some(M::Resume);
+                let commands = first.into_iter().chain(own).chain(last).chain(always);
+                return Expect { commands: commands.collect(), answer };
             }
-            State::ReadingBack { .. } | State::WordsBack { .. } => {
-                (&[M::Yes, M::No, M::Pause], ExpectAnswer::None)
+            State::WordsBack { purpose: Purpose::Answer, .. } | State::ReadingBack { .. } => {
+                (&[M::Yes, M::No, M::Back, M::Skip, M::Pause], ExpectAnswer::None)
             }
+            State::WordsBack { .. } => (&[M::Yes, M::No, M::Back, M::Pause], ExpectAnswer::None),
             State::OffTarget { .. } => {
                 (&[M::MeasureAgain, M::LogAsIs, M::Pause], ExpectAnswer::None)
             }
@@ -256,10 +309,13 @@ impl Walk {
     }
 
     fn expected_answer(&self, at: &StepRef) -> ExpectAnswer {
+        let checklist = &self.setting.checklist;
         match step_answer(self, at) {
-            Some(Answer::Measure { .. }) => match self.target(at) {
-                Some(Target::Mark(mark, _)) => near(mark),
-                _ => ExpectAnswer::None,
+            Some(Answer::Measure { measure, .. }) => match self.target(at) {
+                Some(Target::Mark(mark, _)) if mark.dimension == Dimension::LENGTH => near(mark),
+                _ => checklist.measure(measure).map_or(ExpectAnswer::None, |measure| {
+                    expected_value(&measure.kind, None, None)
+                }),
             },
             Some(Answer::Count { .. }) => {
                 let most = match self.target(at) {
@@ -269,9 +325,9 @@ impl Walk {
                 ExpectAnswer::Count { from: 0, to: most, unit: "" }
             }
             Some(Answer::Choice { options, .. }) => ExpectAnswer::Choice(options.clone()),
-            Some(Answer::Fact { fact }) => {
-                self.setting.checklist.fact(fact).map_or(ExpectAnswer::None, expected_fact)
-            }
+            Some(Answer::Fact { fact }) => checklist
+                .fact(fact)
+                .map_or(ExpectAnswer::None, |fact| expected_value(&fact.kind, fact.from, fact.to)),
             Some(Answer::Note) => ExpectAnswer::Words,
             Some(Answer::Done) | None => ExpectAnswer::None,
         }
@@ -291,7 +347,7 @@ impl Walk {
             }
             Answer::Count { measure: Some(measure) } => {
                 let Value::Quantity(q) = self.known().value(measure, at.row)? else { return None };
-                u32::try_from(q.value.ceil()).ok().map(Target::AtLeast)
+                u32::try_from(q.value.ceil().max(0)).ok().map(Target::AtLeast)
             }
             Answer::Choice { wanted, .. } if !wanted.is_empty() => {
                 Some(Target::OneOf(wanted.clone()))
@@ -318,26 +374,24 @@ fn near(mark: Quantity) -> ExpectAnswer {
     ExpectAnswer::Length { from, to, step: Ratio::SIXTEENTH }
 }
 
-fn expected_fact(fact: &Fact) -> ExpectAnswer {
+fn expected_value(kind: &FactKind, from: Option<Quantity>, to: Option<Quantity>) -> ExpectAnswer {
     let value = |q: Option<Quantity>, or: i64| q.map_or(Ratio::int(or), |q| q.value);
-    let whole = |r: Ratio, by: i64| {
-        let scaled = r.times(Ratio::int(by)).unwrap_or(r);
-        u32::try_from(scaled.ceil()).unwrap_or(0)
-    };
     let per = |unit: &'static str, scale: fn(Ratio) -> Ratio, most: i64| {
-        let from = fact.from.map_or(Ratio::ZERO, |q| scale(q.value));
-        let to = fact.to.map_or(Ratio::int(most), |q| scale(q.value));
-        ExpectAnswer::Count { from: whole(from, 1), to: whole(to, 1), unit }
+        let from = from.map_or(Ratio::ZERO, |q| scale(q.value));
+        let to = to.map_or(Ratio::int(most), |q| scale(q.value));
+        let whole = |n: i128| u32::try_from(n.max(0)).unwrap_or(0);
+        ExpectAnswer::Count { from: whole(from.ceil()), to: whole(to.floor()), unit }
     };
-    match &fact.kind {
+    match kind {
         FactKind::Length => {
-            let (from, to) = (value(fact.from, 0), value(fact.to, 60));
+            let (from, to) = (value(from, 0), value(to, 60));
             let wide = to.minus(from).is_ok_and(|span| Ratio::int(60) < span);
             let step = if wide { Ratio::ONE } else { Ratio::SIXTEENTH };
-            ExpectAnswer::Length { from: from.max(step), to, step }
+            ExpectAnswer::Length { from: from.max(Ratio::ZERO), to, step }
         }
         FactKind::Pitch => per("in twelve", |p| p.times(Ratio::int(12)).unwrap_or(p), 24),
         FactKind::Count | FactKind::Number => per("", |n| n, 60),
+        FactKind::Area if is_small_area(to) => per("square inches", |a| a, 5000),
         FactKind::Area => per("square feet", |a| a.over(Ratio::int(144)).unwrap_or(a), 5000),
         FactKind::Temperature => per("degrees", fahrenheit, 140),
         FactKind::Speed => per("miles an hour", miles_an_hour, 60),
@@ -348,6 +402,12 @@ fn expected_fact(fact: &Fact) -> ExpectAnswer {
         FactKind::YesNo => ExpectAnswer::Choice(vec!["yes".to_owned(), "no".to_owned()]),
         FactKind::Text => ExpectAnswer::Words,
     }
+}
+
+/// Whether an area up to this one is spoken in square inches: vents are, floors
+/// are not.
+pub(super) fn is_small_area(to: Option<Quantity>) -> bool {
+    to.is_some_and(|to| to.value <= Ratio::int(150 * 144))
 }
 
 /// Rankine to Fahrenheit; readings are kept in degrees Rankine.

@@ -95,12 +95,35 @@ pub struct Walk {
     sheet: Sheet,
     plan: Vec<StepRef>,
     state: State,
+    /// The present step as it was told.
+    told: Result<Told, Vec<String>>,
+    /// The last entry that was known when the present step was first asked.
+    asked_after: u64,
     /// How often the present question was not answered.
     tries: u32,
     /// Drafts made so far, for keys.
     drafts: u64,
-    /// Until when a spoken answer counts without the call word, in ms.
-    window_until_ms: Option<i64>,
+    window: Window,
+}
+
+/// A step as a person was told it. Only this may be confirmed.
+#[derive(Clone, Debug, PartialEq)]
+struct Told {
+    text: String,
+    target: Option<Target>,
+}
+
+/// When an answer counts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Window {
+    /// Nothing was asked.
+    Shut,
+    /// Something is being said: what was conveyed before its end answers
+    /// something else.
+    Saying,
+    /// A spoken answer counts in this time, in ms; after it, or where the clock
+    /// went back, the call word comes first.
+    Open { from_ms: i64, until_ms: i64 },
 }
 
 /// What the walk waits for; each state carries only what it needs.
@@ -110,6 +133,8 @@ enum State {
     Idle,
     /// An answer to this step.
     Asking(StepRef),
+    /// Facts without which this step cannot be told, nor confirmed.
+    Untold(StepRef),
     /// A yes to what was read back.
     ReadingBack { step: StepRef, given: Given, heard: Option<Heard> },
     /// "Measure again" or "log it as it is".
@@ -118,8 +143,8 @@ enum State {
     Dictating { step: StepRef, purpose: Purpose },
     /// A yes to words as they were heard.
     WordsBack { step: StepRef, purpose: Purpose, words: String, heard: Option<Heard> },
-    /// The store.
-    Saving { draft: Draft, then: Then },
+    /// The store; `known` is the last entry known when it was asked.
+    Saving { draft: Draft, then: Then, known: u64 },
     /// Another try at a draft of the walk's own that was not saved.
     Unsaved { draft: Draft, then: Then },
     /// A release.
@@ -152,14 +177,10 @@ enum Then {
     LoggedStay(StepRef),
     /// This step, without a word.
     Ask(StepRef),
-    /// The first open step, without a word.
+    /// The first open step or the end, without a word.
     Next,
-    /// Wait for the release of this step.
-    Hold(StepRef),
     /// Wait for "resume work".
     Pause(StepRef),
-    /// The end.
-    Finish,
 }
 
 impl Walk {
@@ -172,9 +193,11 @@ impl Walk {
             sheet: Sheet::default(),
             plan: Vec::new(),
             state: State::Idle,
+            told: Err(Vec::new()),
+            asked_after: 0,
             tries: 0,
             drafts: 0,
-            window_until_ms: None,
+            window: Window::Shut,
         };
         walk.refresh();
         walk
@@ -203,6 +226,7 @@ impl Walk {
     pub fn current(&self) -> Option<&StepRef> {
         match &self.state {
             State::Asking(step)
+            | State::Untold(step)
             | State::ReadingBack { step, .. }
             | State::OffTarget { step, .. }
             | State::Dictating { step, .. }
@@ -226,27 +250,46 @@ impl Walk {
         let mut out = Vec::new();
         match event {
             Event::Begin => self.begin(now, &mut out),
-            Event::Spoken => {
-                self.window_until_ms = Some(now.ms().saturating_add(self.setting.window_ms));
-            }
+            Event::Spoken => self.open_window(now),
             Event::Saved(entry) => self.saved(now, &entry, &mut out),
-            Event::NotSaved { key, why } => self.not_saved(&key, why, &mut out),
+            Event::NotSaved { key, why } => self.not_saved(now, &key, why, &mut out),
             Event::Others(entries) => self.others(now, &entries, &mut out),
-            Event::Unclear if self.in_window(now) => self.unclear(now, &mut out),
+            Event::Unclear if self.in_window(now) => self.unclear(now, true, &mut out),
             Event::Unclear => {}
-            Event::Said { meaning: Meaning::CallWord, heard: Some(_) } => {
-                out.push(Action::Say(Prompt::Listening));
-                self.listen(&mut out);
+            Event::Said { meaning: Meaning::CallWord, .. } => self.called(&mut out),
+            // What was typed or touched before the question was put in full
+            // answers another one.
+            Event::Said { .. } if self.window == Window::Saying => {}
+            Event::Said { meaning, heard: Some(_) } if !self.in_window(now) => {
+                // Talk among the crew. Dictation hears words only and so never
+                // the call word: it asks once more and takes nothing.
+                if matches!(meaning, Meaning::Words(_))
+                    && self.expect().answer == ExpectAnswer::Words
+                {
+                    self.repeat(now, &mut out);
+                }
             }
-            // Speech outside the window is talk among the crew.
-            Event::Said { heard: Some(_), .. } if !self.in_window(now) => {}
             Event::Said { meaning, heard } => self.said(now, meaning, heard, &mut out),
+        }
+        if out.iter().any(|action| matches!(action, Action::Say(_))) {
+            self.window = Window::Saying;
         }
         out
     }
 
+    fn open_window(&mut self, now: At) {
+        if self.window == Window::Saying {
+            let from_ms = now.ms();
+            let until_ms = from_ms.saturating_add(self.setting.window_ms);
+            self.window = Window::Open { from_ms, until_ms };
+        }
+    }
+
     fn in_window(&self, now: At) -> bool {
-        self.window_until_ms.is_some_and(|until| now.ms() <= until)
+        match self.window {
+            Window::Open { from_ms, until_ms } => (from_ms..=until_ms).contains(&now.ms()),
+            Window::Shut | Window::Saying => false,
+        }
     }
 
     fn known(&self) -> Known<'_> {
@@ -302,11 +345,14 @@ impl Walk {
 
     fn save(&mut self, draft: Draft, then: Then, out: &mut Vec<Action>) {
         out.push(Action::Append(draft.clone()));
-        self.state = State::Saving { draft, then };
+        self.state = State::Saving { draft, then, known: self.standing.last_seq };
     }
 
     fn saved(&mut self, now: At, entry: &Entry, out: &mut Vec<Action>) {
-        let State::Saving { draft, then } = &self.state else { return };
+        let (State::Saving { draft, then, .. } | State::Unsaved { draft, then }) = &self.state
+        else {
+            return;
+        };
         if draft.key != entry.draft.key {
             return;
         }
@@ -321,77 +367,118 @@ impl Walk {
             }
             Then::LoggedStay(step) => {
                 out.push(Action::Say(Prompt::Logged));
-                self.ask(now, step, out);
+                self.again(now, step, out);
             }
-            Then::Ask(step) => self.ask(now, step, out),
+            Then::Ask(step) => self.again(now, step, out),
             Then::Next => self.next(now, out),
-            Then::Hold(step) => self.hold(now, step, out),
             Then::Pause(step) => {
                 out.push(Action::Say(Prompt::Paused));
                 self.state = State::Paused(step);
                 self.listen(out);
             }
-            Then::Finish => self.finish(out),
         }
     }
 
-    fn not_saved(&mut self, key: &Key, why: String, out: &mut Vec<Action>) {
-        let State::Saving { draft, then } = &self.state else { return };
+    fn not_saved(&mut self, now: At, key: &Key, why: String, out: &mut Vec<Action>) {
+        let State::Saving { draft, then, known } = &self.state else { return };
         if draft.key != *key {
             return;
         }
         let (draft, then) = (draft.clone(), then.clone());
-        out.push(Action::Say(Prompt::NotLogged { why }));
-        match draft.what.step().filter(|_| matches!(draft.how, How::Voice(_) | How::Keys)) {
+        // Others logged in between: nothing is wrong with the store.
+        let stale = *known < self.standing.last_seq;
+        match (&draft.how, draft.what.step()) {
             // What a person gave is asked for again; nothing is guessed.
-            Some(step) if draft.what.word() != "cautioned" => {
-                let step = step.clone();
-                self.state = State::Asking(step.clone());
-                self.say_step(&step, out);
+            (How::Voice(_) | How::Keys, Some(step)) => {
+                out.push(Action::Say(Prompt::NotLogged { why }));
+                self.again(now, step.clone(), out);
             }
-            _ => self.state = State::Unsaved { draft, then },
+            _ if stale => self.retry(now, draft, then, out),
+            _ => {
+                out.push(Action::Say(Prompt::NotLogged { why }));
+                out.push(Action::Say(Prompt::TryAgain));
+                self.state = State::Unsaved { draft, then };
+                self.listen(out);
+            }
         }
-        self.listen(out);
+    }
+
+    /// Another try at what is not a person's answer, as far as it is still due.
+    fn retry(&mut self, now: At, draft: Draft, then: Then, out: &mut Vec<Action>) {
+        match &draft.what {
+            What::PointReached { step, .. } => self.again(now, step.clone(), out),
+            What::WalkEnded => self.next(now, out),
+            _ => self.save(draft, then, out),
+        }
     }
 
     fn others(&mut self, now: At, entries: &[Entry], out: &mut Vec<Action>) {
         let before = self.standing.last_seq;
-        if let State::Saving { draft, .. } = &self.state
-            && let Some(own) = entries.iter().find(|entry| entry.draft.key == draft.key)
-        {
-            // It was committed after all, only the answer was lost.
-            let own = own.clone();
-            let earlier = entries.iter().filter(|entry| entry.seq < own.seq);
-            earlier.for_each(|entry| self.standing.apply(entry));
-            self.saved(now, &own, out);
-            let later = entries.iter().filter(|entry| own.seq < entry.seq);
-            return later.for_each(|entry| self.standing.apply(entry));
-        }
         entries.iter().for_each(|entry| self.standing.apply(entry));
         if self.standing.last_seq == before {
             return;
         }
         self.refresh();
         match self.state.clone() {
+            State::Saving { draft, .. } | State::Unsaved { draft, .. }
+                if let Some(own) = entries.iter().find(|entry| entry.draft.key == draft.key) =>
+            {
+                // It was committed after all, only the answer was lost.
+                self.saved(now, own, out);
+            }
+            State::Unsaved { draft, then } => self.retry(now, draft, then, out),
             State::Held { step, .. } => {
                 if let Some(by) = self.released(&step) {
                     out.push(Action::Say(Prompt::Released { by }));
-                    self.ask(now, step, out);
+                    self.again(now, step, out);
+                } else if self.is_past(&step) {
+                    self.again(now, step, out);
                 }
             }
-            // Another walker settled the step that is being asked.
-            State::Asking(step) | State::ReadingBack { step, .. }
-                if self.standing.last_seq != before && self.touched(&step, before) =>
-            {
-                out.push(Action::Say(Prompt::OthersLogged));
-                self.next(now, out);
-            }
-            _ => {}
+            // A note may be given while a hold point waits.
+            State::Dictating { step, purpose: Purpose::Note }
+            | State::WordsBack { step, purpose: Purpose::Note, .. }
+                if !self.is_past(&step) => {}
+            State::Asking(step)
+            | State::Untold(step)
+            | State::ReadingBack { step, .. }
+            | State::OffTarget { step, .. }
+            | State::Dictating { step, .. }
+            | State::WordsBack { step, .. } => self.recheck(now, step, out),
+            State::Idle | State::Saving { .. } | State::Paused(_) | State::Finished => {}
         }
     }
 
-    fn touched(&self, step: &StepRef, after: u64) -> bool {
-        self.settled(step).is_some_and(|settled| after < settled.seq)
+    /// Asks anew what was changed, settled or stopped by others.
+    fn recheck(&mut self, now: At, step: StepRef, out: &mut Vec<Action>) {
+        let is_retold = self.tell(&step) != self.told;
+        if is_retold && !self.is_past(&step) {
+            out.push(Action::Say(Prompt::OthersChanged));
+        }
+        if is_retold || self.is_past(&step) || self.is_blocked(&step) {
+            self.again(now, step, out);
+        }
+    }
+
+    /// Whether somebody settled the step since it was asked here.
+    fn is_settled_since(&self, step: &StepRef) -> bool {
+        self.settled(step).is_some_and(|settled| self.asked_after < settled.seq)
+    }
+
+    /// Whether the step is not to be asked here any more.
+    fn is_past(&self, step: &StepRef) -> bool {
+        self.is_settled_since(step) || !self.plan.contains(step)
+    }
+
+    /// The step that was asked before, or the next where others settled it.
+    fn again(&mut self, now: At, step: StepRef, out: &mut Vec<Action>) {
+        if !self.is_past(&step) {
+            return self.ask(now, step, out);
+        }
+        let settled = self.is_settled_since(&step);
+        let prompt = if settled { Prompt::OthersLogged } else { Prompt::OthersChanged };
+        out.push(Action::Say(prompt));
+        self.next(now, out);
     }
 
     fn finish(&mut self, out: &mut Vec<Action>) {

@@ -28,6 +28,11 @@ pub enum Prompt {
         /// What to do.
         text: String,
     },
+    /// Photos the step asks for and nobody says were taken.
+    Photos {
+        /// How many.
+        left: u32,
+    },
     /// The step once more in other words: its name and what may be answered.
     Reworded {
         /// Its name.
@@ -104,6 +109,8 @@ pub enum Prompt {
         /// Why.
         why: String,
     },
+    /// What was not committed can be tried again.
+    TryAgain,
     /// Work stops until the role releases it.
     Held {
         /// Who.
@@ -152,8 +159,10 @@ pub enum Prompt {
         /// Facts and figures.
         names: Vec<String>,
     },
-    /// Somebody else logged something on this job.
+    /// The step asked was settled meanwhile.
     OthersLogged,
+    /// Somebody else changed what this step rests on.
+    OthersChanged,
     /// Every step is settled.
     Finished {
         /// The checklist.
