@@ -43,7 +43,9 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
     let mut unheard = 0;
     for (at, file) in arguments.files.iter().enumerate() {
         progress.done(at);
-        match hear_file(&recogniser, file, &grammar) {
+        let told =
+            |heard_ms: u64| progress.note(at, &format!(", {} s of this one", heard_ms / 1000));
+        match hear_file(&recogniser, file, &grammar, told) {
             Ok(segments) => {
                 let best = best_heard(&segments);
                 if arguments.json {

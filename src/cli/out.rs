@@ -96,15 +96,20 @@ impl Progress {
 
     /// So many are done.
     pub(super) fn done(&mut self, done: usize) {
+        self.note(done, "");
+    }
+
+    /// So many are done, and how far the next one is.
+    pub(super) fn note(&mut self, done: usize, more: &str) {
         let late = Duration::from_secs(1) < self.begun.elapsed();
         let due = self.shown.is_none_or(|shown| Duration::from_secs(1) < shown.elapsed());
         if late && due {
             self.shown = Some(Instant::now());
             let (doing, of) = (self.doing, self.of);
             if io::stderr().is_terminal() {
-                let _ = write!(io::stderr(), "\r{doing}: {done} of {of} ");
+                let _ = write!(io::stderr(), "\r{doing}: {done} of {of}{more} ");
             } else {
-                complain(&format!("{doing}: {done} of {of}"));
+                complain(&format!("{doing}: {done} of {of}{more}"));
             }
         }
     }

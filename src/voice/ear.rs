@@ -167,6 +167,12 @@ impl<S: FrameSource> Ear<S> {
         self.source.resume();
     }
 
+    /// How much of the stream was heard, in milliseconds.
+    pub fn heard_ms(&self) -> u64 {
+        let chunks = self.kept_from.saturating_add(as_u64(self.kept.len()));
+        chunks.saturating_mul(as_u64(CHUNK) * 1_000 / u64::from(RATE_HZ))
+    }
+
     /// The level of the site between speech, in decibels below full scale.
     pub fn noise_dbfs(&self) -> Option<f32> {
         self.endpointer.noise_dbfs()

@@ -23,7 +23,11 @@ pub struct HeardSegment {
     pub heard: Heard,
 }
 
-/// Hears every stretch of speech in a file.
+/// How often a long file's progress is told, in milliseconds of its sound.
+const TELL_MS: u64 = 10_000;
+
+/// Hears every stretch of speech in a file. `heard_ms` is told now and then how
+/// many milliseconds of it were heard.
 ///
 /// # Errors
 /// When the file cannot be read or the recogniser fails.
@@ -31,12 +35,15 @@ pub fn hear_file(
     recogniser: &Recogniser,
     path: &Path,
     grammar: &Grammar,
+    mut heard_ms: impl FnMut(u64),
 ) -> Result<Vec<HeardSegment>, VoiceError> {
     let source = WavSource::new([path.to_owned()], 800);
     let mut ear = Ear::new(source, recogniser.vad(), Endpoints::default());
     let mut segments = Vec::new();
     loop {
-        let segment = match ear.listen(None)? {
+        let listened = ear.listen(Some(TELL_MS))?;
+        heard_ms(ear.heard_ms());
+        let segment = match listened {
             Listened::Speech(segment) => segment,
             Listened::Quiet => continue,
             Listened::End => return Ok(segments),

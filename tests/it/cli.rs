@@ -1,7 +1,7 @@
 //! The commands as scripts and people use them: what they print, how they end,
 //! and a clear sentence for every kind of bad input.
 
-use crate::program::{Home, repository};
+use crate::program::{Home, models_are_there, repository};
 
 const WALK: [&str; 7] =
     ["walk", "EX-0001", "deck-intake", "--by", "Installer Example", "--keys", "--mute"];
@@ -288,4 +288,82 @@ fn follow_ups_keep_their_names_and_raise_their_sequence() {
     assert_eq!(first.matches("SEQUENCE:0").count(), 3, "{first}");
     home.run(calendar).well();
     assert_eq!(std::fs::read_to_string(&ics).unwrap(), first, "nothing changed: to the letter");
+}
+
+fn tone(home: &Home, name: &str, rate_hz: u32, seconds: u32) -> std::path::PathBuf {
+    let path = home.path(name);
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: rate_hz,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut wav = hound::WavWriter::create(&path, spec).unwrap();
+    for n in 0..rate_hz * seconds {
+        wav.write_sample(if n % 100 < 50 { 300_i16 } else { -300 }).unwrap();
+    }
+    wav.finalize().unwrap();
+    path
+}
+
+#[test]
+fn recordings_that_cannot_be_heard_are_named_and_the_others_heard() {
+    if !models_are_there() {
+        return;
+    }
+    let home = Home::new();
+    let empty = home.write("empty.wav", "");
+    let text = home.write("text.wav", "this is no recording at all, it is a letter to the crew");
+    let cut = home.path("cut.wav");
+    let whole = std::fs::read(tone(&home, "whole.wav", 16_000, 1)).unwrap();
+    std::fs::write(&cut, &whole[..30]).unwrap();
+    let other_rate = tone(&home, "rate.wav", 44_100, 2);
+    let nowhere = home.path("nowhere.wav");
+    let folder = home.path("");
+    let ran = home.run(
+        [&empty, &text, &cut, &other_rate, &nowhere, &folder]
+            .map(|path| path.to_str().unwrap())
+            .into_iter()
+            .fold(vec!["hear", "--json"], |mut words, path| {
+                words.push(path);
+                words
+            }),
+    );
+    assert_eq!(ran.code, 1, "{}", ran.err);
+    for name in ["empty.wav", "text.wav", "cut.wav", "nowhere.wav"] {
+        assert!(ran.err.contains(name), "{name} is not named in: {}", ran.err);
+    }
+    assert!(ran.err.contains("5 of 6 recordings could not be heard"), "{}", ran.err);
+    let line: serde_json::Value = serde_json::from_str(ran.out.trim()).expect("one line of JSON");
+    assert!(line["file"].as_str().unwrap().ends_with("rate.wav"));
+    assert_eq!(line["accepted"], false);
+    for member in ["kind", "meaning", "inches", "words", "b", "a", "m", "ms"] {
+        assert!(line.get(member).is_some(), "{member} is in every line");
+    }
+}
+
+#[test]
+fn without_models_it_says_how_to_get_them_and_keys_still_work() {
+    let home = Home::with_job();
+    let wav = tone(&home, "a.wav", 16_000, 1);
+    let none = home.path("nowhere");
+    for words in [
+        vec!["hear", wav.to_str().unwrap()],
+        vec![
+            "walk",
+            "EX-0001",
+            "deck-intake",
+            "--by",
+            "X",
+            "--mute",
+            "--wav",
+            wav.to_str().unwrap(),
+        ],
+    ] {
+        let output = home.command(&words).env("CHALKHAND_MODELS", &none).output().unwrap();
+        let err = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(1), "{err}");
+        assert!(err.contains("packaging/models"), "{err}");
+    }
+    assert!(home.typed(WALK, "done\n").well().contains("Logged."));
 }

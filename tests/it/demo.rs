@@ -1,19 +1,11 @@
 //! The demo from end to end: synthetic speech through the real recogniser,
 //! the log, and everything that comes out.
 
-use std::path::Path;
-
-use crate::program::Home;
+use crate::program::{Home, models_are_there};
 
 #[test]
 fn an_invented_install_is_walked_by_voice_and_recorded() {
-    let models = std::env::var_os("CHALKHAND_MODELS").map(std::path::PathBuf::from);
-    let models = models.unwrap_or_else(|| {
-        Path::new(&std::env::var_os("HOME").unwrap()).join(".cache/chalkhand/models")
-    });
-    if !models.join("manifest.sha256").is_file() {
-        println!("left out: no speech models; packaging/test fetches them");
-        assert!(std::env::var_os("CHALKHAND_OUTSIDE").is_none(), "packaging/test has them");
+    if !models_are_there() {
         return;
     }
     let home = Home::new();

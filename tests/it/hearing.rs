@@ -317,7 +317,7 @@ fn spoken_phrases_are_heard_and_other_talk_is_not() {
         ("fifteen inches", Meaning::Length(Ratio::int(15))),
     ] {
         let path = said(folder.path(), text);
-        let segments = hear_file(&recogniser, &path, &Grammar::everything()).unwrap();
+        let segments = hear_file(&recogniser, &path, &Grammar::everything(), |_| ()).unwrap();
         let best = best_heard(&segments).unwrap();
         let Decision::Accept { meaning: heard, .. } = &best.heard.decision else {
             panic!("{text}: {:?}", best.heard)
@@ -326,13 +326,13 @@ fn spoken_phrases_are_heard_and_other_talk_is_not() {
     }
     for text in ["let us get it done before lunch", "the weather looks bad today"] {
         let path = said(folder.path(), text);
-        for segment in hear_file(&recogniser, &path, &Grammar::everything()).unwrap() {
+        for segment in hear_file(&recogniser, &path, &Grammar::everything(), |_| ()).unwrap() {
             let decision = &segment.heard.decision;
             assert!(matches!(decision, Decision::AskAgain { .. }), "{text}: {decision:?}");
         }
     }
     let path = said(folder.path(), "the felt is torn near the chimney");
-    let segments = hear_file(&recogniser, &path, &Grammar::free()).unwrap();
+    let segments = hear_file(&recogniser, &path, &Grammar::free(), |_| ()).unwrap();
     let Decision::Accept { meaning: Meaning::Words(_), words, .. } = &segments[0].heard.decision
     else {
         panic!("{segments:?}")
@@ -372,7 +372,7 @@ fn the_longest_segment_is_still_heard() {
     let path = folder.path().join("long.wav");
     render(&text, "en-us", 150, &path).unwrap();
     for grammar in [Grammar::all_commands(), Grammar::free()] {
-        let segments = hear_file(&recogniser, &path, &grammar).unwrap();
+        let segments = hear_file(&recogniser, &path, &grammar, |_| ()).unwrap();
         assert!(segments.iter().any(|s| 11_000 < s.length_ms), "{segments:?}");
     }
 }
@@ -392,7 +392,7 @@ fn noise_alone_is_not_speech() {
         })
         .collect();
     write_wav(std::fs::File::create(&path).unwrap(), &noise).unwrap();
-    assert!(hear_file(&recogniser, &path, &Grammar::everything()).unwrap().is_empty());
+    assert!(hear_file(&recogniser, &path, &Grammar::everything(), |_| ()).unwrap().is_empty());
 }
 
 #[test]

@@ -45,6 +45,20 @@ pub(crate) fn repository(path: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join(path)
 }
 
+/// Whether the speech models are there; says so where a check is left out.
+pub(crate) fn models_are_there() -> bool {
+    let named = std::env::var_os("CHALKHAND_MODELS").map(PathBuf::from);
+    let models = named.unwrap_or_else(|| {
+        Path::new(&std::env::var_os("HOME").unwrap()).join(".cache/chalkhand/models")
+    });
+    let there = models.join("manifest.sha256").is_file();
+    if !there {
+        println!("left out: no speech models; packaging/models fetches them");
+        assert!(std::env::var_os("CHALKHAND_OUTSIDE").is_none(), "packaging/test has them");
+    }
+    there
+}
+
 impl Home {
     pub(crate) fn new() -> Self {
         Self { folder: tempfile::tempdir().unwrap() }
