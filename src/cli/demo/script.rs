@@ -157,7 +157,7 @@ impl Script {
             }
             Prompt::OffTarget { .. } => Some(command(Meaning::LogAsIs)),
             Prompt::AskReason | Prompt::AskSkipReason | Prompt::SayNote => {
-                Some(self.dictate("the old shingles are not straight here"))
+                Some(self.dictate("it is the best we can do today"))
             }
             _ => self.answer(expect),
         }
