@@ -101,8 +101,10 @@ impl Progress {
 
     /// So many are done, and how far the next one is.
     pub(super) fn note(&mut self, done: usize, more: &str) {
-        let late = Duration::from_secs(1) < self.begun.elapsed();
-        let due = self.shown.is_none_or(|shown| Duration::from_secs(1) < shown.elapsed());
+        // A file of complaints wants fewer lines than a person who waits.
+        let pause = Duration::from_secs(if io::stderr().is_terminal() { 1 } else { 10 });
+        let late = pause < self.begun.elapsed();
+        let due = self.shown.is_none_or(|shown| pause < shown.elapsed());
         if late && due {
             self.shown = Some(Instant::now());
             let (doing, of) = (self.doing, self.of);

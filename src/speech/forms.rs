@@ -3,7 +3,8 @@
 
 use crate::measure::Ratio;
 
-const ONES: [&str; 20] = [
+/// Words of the numbers below twenty.
+pub(super) const ONES: [&str; 20] = [
     "zero",
     "one",
     "two",
@@ -25,7 +26,8 @@ const ONES: [&str; 20] = [
     "eighteen",
     "nineteen",
 ];
-const TENS: [&str; 10] =
+/// Words of the tens, by their first digit.
+pub(super) const TENS: [&str; 10] =
     ["", "", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"];
 
 /// A whole number below a million in words, spaces between them ("sixty three").

@@ -2,6 +2,7 @@
 //! tried; when two of them give different values, or none gives any, the answer
 //! is None. It never guesses.
 
+use super::forms::{ONES, TENS};
 use crate::measure::Ratio;
 
 use super::grammar::plus;
@@ -146,36 +147,12 @@ fn after(at: usize, more: usize) -> usize {
 }
 
 fn below_twenty(word: &str) -> Option<i64> {
-    const WORDS: [&str; 20] = [
-        "zero",
-        "one",
-        "two",
-        "three",
-        "four",
-        "five",
-        "six",
-        "seven",
-        "eight",
-        "nine",
-        "ten",
-        "eleven",
-        "twelve",
-        "thirteen",
-        "fourteen",
-        "fifteen",
-        "sixteen",
-        "seventeen",
-        "eighteen",
-        "nineteen",
-    ];
-    WORDS.iter().position(|known| *known == word).and_then(|at| i64::try_from(at).ok())
+    ONES.iter().position(|known| *known == word).and_then(|at| i64::try_from(at).ok())
 }
 
 fn tens(word: &str) -> Option<i64> {
-    const WORDS: [&str; 8] =
-        ["twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"];
-    let at = WORDS.iter().position(|known| *known == word)?;
-    i64::try_from(at).ok()?.checked_add(2)?.checked_mul(10)
+    let at = TENS.iter().position(|known| !known.is_empty() && *known == word)?;
+    i64::try_from(at).ok()?.checked_mul(10)
 }
 
 /// A number below a hundred in words, the longest reading first.

@@ -14,7 +14,7 @@ use super::home::Home;
 use super::out::{Out, write_file};
 use super::walk::Screen;
 use crate::config::Config;
-use crate::daemon::Left;
+use crate::daemon::{Crew, Left};
 use crate::domain::{Facts, JobFile, schedule};
 use crate::export;
 use crate::files;
@@ -125,15 +125,7 @@ impl Demo<'_> {
             let file = self.home.job(&self.number)?;
             let script = self.script(&file, checklist, Mishaps::none())?;
             let mut crew = Typist::new(self.screen(&file, out), script, self.clock.clone());
-            let left = super::walk::walk(
-                self.config,
-                &mut self.home,
-                &file,
-                checklist,
-                INSTALLER,
-                &mut crew,
-                || self.clock.now(),
-            )?;
+            let left = self.walk(&file, checklist, &mut crew)?;
             if left == Left::Finished {
                 return Ok(());
             }
@@ -157,21 +149,22 @@ impl Demo<'_> {
             let window_s = self.config.window_s;
             let mut crew =
                 Talker::new(screen, script, Arc::clone(recogniser), recordings, clock, window_s);
-            let left = super::walk::walk(
-                self.config,
-                &mut self.home,
-                &file,
-                checklist,
-                INSTALLER,
-                &mut crew,
-                || self.clock.now(),
-            )?;
+            let left = self.walk(&file, checklist, &mut crew)?;
             mishaps = crew.mishaps();
             if left == Left::Finished {
                 return Ok(());
             }
             self.release(out)?;
         }
+    }
+
+    fn walk<C>(&mut self, file: &JobFile, checklist: &str, crew: &mut C) -> anyhow::Result<Left>
+    where
+        C: Crew,
+        C::Error: std::error::Error + Send + Sync + 'static,
+    {
+        let clock = || self.clock.now();
+        super::walk::walk(self.config, &mut self.home, file, checklist, INSTALLER, crew, clock)
     }
 
     fn screen<'b>(&self, file: &JobFile, out: &'b mut Out) -> Screen<'b> {
