@@ -1,6 +1,8 @@
 //! What somebody has to look at first.
 
-use super::{At, Checklist, Entry, Outcome, Pin, PointKind, Standing, StepRef, Version, What};
+use super::{
+    At, Checklist, Entry, Known, Outcome, Pin, PointKind, Standing, StepRef, Units, Version, What,
+};
 
 /// One thing that needs a person's attention.
 #[derive(Clone, Debug, PartialEq)]
@@ -30,6 +32,13 @@ pub enum About {
         /// The reason given; none where the target moved afterwards.
         reason: Option<String>,
     },
+    /// It would be asked in other words now: a fact was changed afterwards.
+    AskedOtherwise {
+        /// As it was asked.
+        asked: String,
+        /// As it would be asked now.
+        now: String,
+    },
     /// A step was left out.
     Skipped {
         /// The reason given.
@@ -54,6 +63,8 @@ pub enum About {
         /// By how many seconds.
         back_s: i64,
     },
+    /// A later checklist was begun and this one never was.
+    NotBegun,
     /// A walk was begun and not ended.
     Unfinished {
         /// Steps not settled.
@@ -71,11 +82,13 @@ pub enum About {
 /// What needs attention in one walk of a job, by urgency and step.
 #[must_use]
 pub fn of_walk(
-    checklist: &Checklist,
+    known: Known<'_>,
+    units: Units,
     plan: &[StepRef],
     standing: &Standing,
     entries: &[Entry],
 ) -> Vec<Attention> {
+    let checklist = known.checklist;
     let Some(walk) = standing.walks.get(&checklist.id) else { return Vec::new() };
     let mut all = Vec::new();
     let mut add = |step: Option<&StepRef>, seq, about| {
@@ -100,6 +113,13 @@ pub fn of_walk(
                 add(Some(at), Some(settled.seq), About::Skipped { reason: reason.clone() });
             }
             Outcome::Answered { .. } => {}
+        }
+        let now = step.and_then(|step| known.fill(&step.say, at.row, units).ok());
+        if let (Some(asked), Some(now)) = (&settled.asked, now)
+            && *asked != now
+        {
+            let asked = asked.clone();
+            add(Some(at), Some(settled.seq), About::AskedOtherwise { asked, now });
         }
         let asked = step.map_or(0, |step| step.photos);
         if stood.photos < asked && !matches!(settled.outcome, Outcome::Skipped { .. }) {
@@ -145,6 +165,12 @@ pub fn of_walk(
     all
 }
 
+/// A checklist that was never begun, though a later one was.
+#[must_use]
+pub fn not_begun(checklist: &Checklist) -> Attention {
+    Attention { checklist: checklist.id.clone(), step: None, seq: None, about: About::NotBegun }
+}
+
 /// Whether a newer version than the pinned one was adopted.
 #[must_use]
 pub fn newer(pin: &Pin, newest: Version) -> Option<Attention> {
@@ -161,12 +187,14 @@ impl About {
         match self {
             Self::HoldWaiting { .. } => 0,
             Self::OffTarget { .. } => 1,
-            Self::Skipped { .. } => 2,
-            Self::PhotosMissing { .. } => 3,
-            Self::TooFast { .. } => 4,
-            Self::ClockJump { .. } => 5,
-            Self::Unfinished { .. } => 6,
-            Self::NewerAdopted { .. } => 7,
+            Self::AskedOtherwise { .. } => 2,
+            Self::Skipped { .. } => 3,
+            Self::NotBegun => 4,
+            Self::PhotosMissing { .. } => 5,
+            Self::TooFast { .. } => 6,
+            Self::ClockJump { .. } => 7,
+            Self::Unfinished { .. } => 8,
+            Self::NewerAdopted { .. } => 9,
         }
     }
 }

@@ -155,6 +155,8 @@ pub enum What {
     Answered {
         /// Which.
         step: StepRef,
+        /// The words it was asked in, with the numbers of that moment.
+        asked: String,
         /// With what.
         given: Given,
         /// What it asked for.

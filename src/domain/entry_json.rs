@@ -157,8 +157,9 @@ fn details(what: &What) -> Json {
             Json::object([("version", Json::text(version)), ("checklist_sha256", Json::text(hash))])
         }
         What::Paused | What::Resumed | What::WalkEnded => Json::object([]),
-        What::Answered { step: at, given: g, target: t, reason } => Json::object([
+        What::Answered { step: at, asked, given: g, target: t, reason } => Json::object([
             ("step", step(at)),
+            ("asked", Json::text(asked)),
             ("given", given(g)),
             ("target", t.as_ref().map_or(Json::Null, target)),
             ("reason", reason.as_ref().map_or(Json::Null, Json::text)),
@@ -344,6 +345,7 @@ impl Fields<'_> {
             "walk-ended" => What::WalkEnded,
             "answered" => What::Answered {
                 step: step()?,
+                asked: self.text("asked")?,
                 given: self.given()?,
                 target: match self.json.get("target") {
                     None => None,

@@ -94,7 +94,8 @@ pub struct RecordStep {
     pub at: StepRef,
     /// Its name, with the row where it repeats.
     pub title: String,
-    /// What was said, with this job's numbers; none where facts are missing.
+    /// What was said: as it was asked, or as it would be asked now where it is
+    /// not answered; none where facts are missing.
     pub text: Option<String>,
     /// Words to find it by.
     pub tags: Vec<String>,
@@ -140,11 +141,17 @@ impl JobFile {
             };
             let plan = plan::plan(known, functions);
             all_attention.extend(attention::of_walk(
-                checklist,
+                known,
+                self.job.units,
                 &plan,
                 &self.standing,
                 &self.entries,
             ));
+            let later = self.checklists.iter().skip(walks.len() + 1);
+            let begun = |list: &Arc<Checklist>| self.standing.walks.contains_key(&list.id);
+            if !begun(checklist) && later.into_iter().any(begun) {
+                all_attention.push(attention::not_begun(checklist));
+            }
             walks.push(self.walk(checklist, known, plan));
         }
         let facts = self.standing.facts.iter().map(|(name, value)| {
@@ -198,9 +205,12 @@ impl JobFile {
     fn step(&self, known: Known<'_>, at: StepRef) -> RecordStep {
         let step = known.checklist.step(&at.id);
         let stood = self.standing.step(&known.checklist.id, &at).cloned().unwrap_or_default();
+        let asked = stood.settled.as_ref().and_then(|settled| settled.asked.clone());
         RecordStep {
             title: known.checklist.title_of(&at),
-            text: step.and_then(|step| known.fill(&step.say, at.row, self.job.units).ok()),
+            text: asked.or_else(|| {
+                step.and_then(|step| known.fill(&step.say, at.row, self.job.units).ok())
+            }),
             tags: step.map(|step| step.tags.clone()).unwrap_or_default(),
             settled: stood.settled,
             corrected: stood.corrected,

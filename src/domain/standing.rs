@@ -90,6 +90,8 @@ pub struct Settled {
     pub by: String,
     /// How it was conveyed.
     pub how: How,
+    /// The words it was asked in; none where it was left out.
+    pub asked: Option<String>,
     /// With what.
     pub outcome: Outcome,
 }
@@ -287,8 +289,13 @@ impl Standing {
             _ => return,
         };
         let Some(step) = draft.what.step() else { return };
+        let asked = match &draft.what {
+            What::Answered { asked, .. } => Some(asked.clone()),
+            _ => None,
+        };
         let settled = Settled {
             seq: entry.seq,
+            asked,
             at: draft.at,
             by: draft.by.clone(),
             how: draft.how.clone(),

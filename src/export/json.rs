@@ -379,6 +379,10 @@ fn attention(need: &Attention, title: Option<&str>) -> Json {
             vec![("role", Json::text(role)), ("since", Json::text(since))]
         }
         About::OffTarget { reason } => vec![("reason", option(reason.as_ref()))],
+        About::AskedOtherwise { asked, now } => {
+            vec![("asked", Json::text(asked)), ("asked_now", Json::text(now))]
+        }
+        About::NotBegun => Vec::new(),
         About::Skipped { reason } => vec![("reason", Json::text(reason))],
         About::PhotosMissing { asked, taken } => {
             vec![("photos_asked", Json::from(*asked)), ("photos_said_taken", Json::from(*taken))]

@@ -128,7 +128,9 @@ pub fn about(about: &About) -> &'static str {
     match about {
         About::HoldWaiting { .. } => "Hold point waiting",
         About::OffTarget { .. } => "Off target",
+        About::AskedOtherwise { .. } => "Facts changed since",
         About::Skipped { .. } => "Left out",
+        About::NotBegun => "Not begun",
         About::PhotosMissing { .. } => "Photos missing",
         About::TooFast { .. } => "Confirmed too fast",
         About::ClockJump { .. } => "Clock went back",
@@ -165,6 +167,16 @@ pub fn after_about(need: &Attention, title: Option<&str>) -> String {
         About::OffTarget { reason: None } => {
             format!("{step}, and no reason is logged; measure again or log the reason.")
         }
+        About::AskedOtherwise { asked, now } => format!(
+            "{step} was answered when it was asked so: “{}” By what is known now it would be: \
+             “{}” Look whether the answer still holds.",
+            one_line(asked),
+            one_line(now)
+        ),
+        About::NotBegun => format!(
+            "the checklist {}, though a later one was; walk it, or say in the record why not.",
+            need.checklist
+        ),
         About::Skipped { reason } => format!(
             "{step}, for this reason: {}; have it done or accept that it was not.",
             bare(reason)

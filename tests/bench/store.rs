@@ -32,7 +32,11 @@ fn answer(n: u64) -> Draft {
     let step = StepRef { id: "read-nail-line".to_owned(), row: Some(1) };
     let target = Some(Target::Mark(mark, Quantity::inches(Ratio::ONE)));
     let given = Given::Measured(mark);
-    draft("J-1", n.to_string(), What::Answered { step, given, target, reason: None })
+    draft(
+        "J-1",
+        n.to_string(),
+        What::Answered { step, asked: "Read me the mark.".to_owned(), given, target, reason: None },
+    )
 }
 
 /// The engine alone, set up as the log is.

@@ -191,9 +191,14 @@ fn what() -> impl Strategy<Value = What> {
         Just(What::Paused),
         Just(What::Resumed),
         Just(What::WalkEnded),
-        (step(), given(), option::of(target()), option::of(any::<String>())).prop_map(
-            |(step, given, target, reason)| What::Answered { step, given, target, reason }
-        ),
+        (step(), any::<String>(), given(), option::of(target()), option::of(any::<String>()))
+            .prop_map(|(step, asked, given, target, reason)| What::Answered {
+                step,
+                asked,
+                given,
+                target,
+                reason,
+            }),
         (step(), any::<String>()).prop_map(|(step, reason)| What::Skipped { step, reason }),
         (step(), vec(any::<String>(), 0..4))
             .prop_map(|(step, said)| What::Cautioned { step, said }),

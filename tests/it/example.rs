@@ -6,9 +6,9 @@ use std::sync::Arc;
 
 use chalkhand::domain::{
     Answer, At, Bound, Caution, Checklist, Draft, Due, Entry, Fact, FactKind, FactName, FollowUp,
-    Given, Hash, Heard, How, Job, JobFile, Key, Measure, Person, Piece, Pin, PinKind, Point,
-    PointKind, PointWhen, Profile, Standing, Step, StepRef, Table, Target, Units, Version, What,
-    chain, schedule,
+    Given, Hash, Heard, How, Job, JobFile, Key, Known, Measure, Person, Piece, Pin, PinKind, Point,
+    PointKind, PointWhen, Profile, Sheet, Standing, Step, StepRef, Table, Target, Units, Version,
+    What, chain, schedule,
 };
 use chalkhand::measure::{Dimension, Formula, Quantity, Ratio, Value, parse_quantity};
 use chalkhand::roof;
@@ -321,8 +321,18 @@ pub(crate) struct Log {
 }
 
 impl Log {
-    pub(crate) fn add(&mut self, walk: Option<&str>, clock: &str, by: &str, how: How, what: What) {
+    pub(crate) fn add(
+        &mut self,
+        walk: Option<&str>,
+        clock: &str,
+        by: &str,
+        how: How,
+        mut what: What,
+    ) {
         let step = what.step().cloned();
+        if let What::Answered { step, asked, .. } = &mut what {
+            *asked = self.asks(walk.unwrap(), step);
+        }
         let settles = matches!(what, What::Answered { .. } | What::Skipped { .. });
         let before = self.entries.iter().rev().find(|entry| {
             settles
@@ -347,6 +357,20 @@ impl Log {
     }
 }
 
+impl Log {
+    /// The words a step is asked in by what is known so far.
+    fn asks(&self, walk: &str, at: &StepRef) -> String {
+        let lists = [survey(), intake()];
+        let checklist = lists.iter().find(|list| list.id == walk).unwrap();
+        let (facts, profile) = (Standing::of(&self.entries).facts, profile());
+        let functions = chalkhand::roof::functions();
+        let sheet = Sheet::compute(checklist, &facts, Some(&profile), &functions);
+        let known = Known { checklist, facts: &facts, profile: Some(&profile), sheet: &sheet };
+        let say = &checklist.step(&at.id).unwrap().say;
+        known.fill(say, at.row, Units::Us).unwrap_or_default()
+    }
+}
+
 pub(crate) fn heard(words: &str) -> How {
     How::Voice(Heard {
         words: words.to_owned(),
@@ -366,7 +390,9 @@ fn once(id: &str) -> StepRef {
 }
 
 fn answered(step: StepRef, given: Given, target: Option<Target>, reason: Option<&str>) -> What {
-    What::Answered { step, given, target, reason: reason.map(str::to_owned) }
+    // The log fills in the words the step is asked in.
+    let asked = String::new();
+    What::Answered { step, asked, given, target, reason: reason.map(str::to_owned) }
 }
 
 fn mark(text: &str) -> Option<Target> {

@@ -423,7 +423,8 @@ fn an_entry_that_would_not_read_back_is_refused() {
     let weight = Quantity::new(Ratio::ONE, Dimension::MASS);
     let step = StepRef { id: "weigh".to_owned(), row: None };
     let given = Given::Measured(weight);
-    let answered = What::Answered { step, given, target: None, reason: None };
+    let asked = String::new();
+    let answered = What::Answered { step, asked, given, target: None, reason: None };
     let refused = store.append(&draft("J-1", "a", answered), None).unwrap_err();
     let refused = format!("{:#}", anyhow::Error::from(refused));
     assert!(refused.contains("entry 1: `measured`"), "{refused}");

@@ -112,7 +112,8 @@ impl Play {
             ("settle", step) => {
                 let Ok(step): Result<StepRef, _> = step.parse();
                 let given = Given::Done;
-                let what = What::Answered { step, given, target: None, reason: None };
+                let asked = String::new();
+                let what = What::Answered { step, asked, given, target: None, reason: None };
                 world.others(Some(&id), "Another Example", what);
                 return self.poll();
             }

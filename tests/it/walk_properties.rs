@@ -191,7 +191,11 @@ fn settle(world: &mut World, n: usize, how: u32) {
         }
     };
     let id = world.checklist.id.clone();
-    world.others(Some(&id), "Another", What::Answered { step, given, target, reason: None });
+    world.others(
+        Some(&id),
+        "Another",
+        What::Answered { step, asked: String::new(), given, target, reason: None },
+    );
 }
 
 /// Somebody brings a fact.

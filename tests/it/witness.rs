@@ -123,7 +123,7 @@ impl Witness {
         assert!(by_person && admitted, "nobody said so: {draft:?}");
         let Event::Said { meaning, .. } = event else { panic!("nobody said so: {draft:?}") };
         match &draft.what {
-            What::Answered { step, given, target, reason } => {
+            What::Answered { step, given, target, reason, .. } => {
                 self.answers += 1;
                 assert!(!blocked(&world.checklist, &standing, step), "past a hold point: {step}");
                 let (asked, text) = self.asked.clone().expect("nothing was asked");

@@ -5,7 +5,7 @@ use crate::measure::{Dimension, Quantity, Ratio, Value};
 use super::super::entry::{Given, Heard, How, StepRef, What};
 use super::super::{Answer, At, Comparison, FactKind, FactName, Meaning, answer};
 use super::asking::{is_small_area, step_answer};
-use super::{Action, Prompt, Purpose, State, Then, Walk};
+use super::{Action, Prompt, Purpose, State, Then, Told, Walk};
 
 /// Most rows a table may be said to have: every row has steps of its own.
 const MOST_ROWS: i64 = 200;
@@ -104,7 +104,7 @@ impl Walk {
                 self.save(draft, Then::LoggedStay(at), out);
             }
             Meaning::Skip if asking || backing => self.dictate(at, Purpose::Skip, out),
-            Meaning::Back if asking || backing => {
+            Meaning::Back if asking || backing || self.is_held() => {
                 let place = self.number(&at).checked_sub(2);
                 let before = place.and_then(|place| self.plan.get(place)).cloned();
                 self.correct(now, before, out);
@@ -113,7 +113,7 @@ impl Walk {
             Meaning::Back if matches!(state, State::Dictating { .. } | State::WordsBack { .. }) => {
                 self.ask(now, at, out);
             }
-            Meaning::WasWrong if asking => {
+            Meaning::WasWrong if asking || self.is_held() => {
                 let walk = self.standing.walks.get(&self.setting.checklist.id);
                 let last = walk.and_then(|walk| walk.last.clone());
                 self.correct(now, last.filter(|last| self.plan.contains(last)), out);
@@ -242,8 +242,11 @@ impl Walk {
         reason: Option<String>,
         out: &mut Vec<Action>,
     ) {
-        let target = self.target(&step);
-        let what = What::Answered { step, given, target, reason };
+        // Only what was told can be answered; `told` is what was told last.
+        let Ok(Told { text: asked, target }) = self.told.clone() else {
+            return self.ask(now, step, out);
+        };
+        let what = What::Answered { step, asked, given, target, reason };
         let draft = self.draft(now, how(heard), what);
         self.save(draft, Then::LoggedNext, out);
     }

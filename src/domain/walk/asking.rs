@@ -54,8 +54,8 @@ impl Walk {
     /// Asks a step: its inspection point and its cautions come first.
     pub(super) fn ask(&mut self, now: At, at: StepRef, out: &mut Vec<Action>) {
         let Some(step) = self.step(&at) else { return };
-        let stood = self.standing.step(&self.setting.checklist.id, &at);
-        let is_cautioned = stood.is_some_and(|stood| stood.cautioned.is_some());
+        // Who comes back, or comes new, hears the caution again.
+        let is_cautioned = self.cautioned.contains(&at);
         let (has_cautions, point) = (!step.cautions.is_empty(), self.due_point(&at).cloned());
         self.asked_after = self.standing.last_seq;
         self.told = self.tell(&at);
@@ -75,6 +75,7 @@ impl Walk {
         }
         if has_cautions && !is_cautioned {
             let said = self.cautions(&at);
+            self.cautioned.insert(at.clone());
             out.push(Action::Say(Prompt::Cautions { said: said.clone() }));
             let draft = self.draft(now, How::Program, What::Cautioned { step: at.clone(), said });
             return self.save(draft, Then::Ask(at), out);
@@ -300,7 +301,9 @@ impl Walk {
             State::Dictating { .. } => {
                 return Expect { commands: Vec::new(), answer: ExpectAnswer::Words };
             }
-            State::Held { .. } => (&[M::Pause, M::TakeNote], ExpectAnswer::None),
+            State::Held { .. } => {
+                (&[M::Pause, M::TakeNote, M::Back, M::WasWrong], ExpectAnswer::None)
+            }
             State::Paused(_) => (&[M::Resume], ExpectAnswer::None),
             State::Unsaved { .. } => (&[], ExpectAnswer::None),
             State::Idle | State::Saving { .. } | State::Finished => return Expect::default(),

@@ -8,6 +8,7 @@ mod answering;
 mod asking;
 mod prompt;
 
+use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use crate::measure::Functions;
@@ -54,7 +55,7 @@ pub enum Action {
     /// Listen for this, once all is said.
     Listen(Expect),
     /// Append this and report `Saved` or `NotSaved`.
-    Append(Draft),
+    Append(Box<Draft>),
     /// Leave the walk; nothing is unsaved.
     Leave(Why),
 }
@@ -99,6 +100,8 @@ pub struct Walk {
     told: Result<Told, Vec<String>>,
     /// The last entry that was known when the present step was first asked.
     asked_after: u64,
+    /// Steps whose cautions were said since this walk was taken up.
+    cautioned: BTreeSet<StepRef>,
     /// How often the present question was not answered.
     tries: u32,
     /// Drafts made so far, for keys.
@@ -195,6 +198,7 @@ impl Walk {
             state: State::Idle,
             told: Err(Vec::new()),
             asked_after: 0,
+            cautioned: BTreeSet::new(),
             tries: 0,
             drafts: 0,
             window: Window::Shut,
@@ -344,7 +348,7 @@ impl Walk {
     }
 
     fn save(&mut self, draft: Draft, then: Then, out: &mut Vec<Action>) {
-        out.push(Action::Append(draft.clone()));
+        out.push(Action::Append(Box::new(draft.clone())));
         self.state = State::Saving { draft, then, known: self.standing.last_seq };
     }
 
