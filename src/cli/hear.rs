@@ -50,8 +50,12 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
                 let best = best_heard(&segments);
                 if arguments.json {
                     out.json_line(&json(file, best))?;
+                } else if segments.is_empty() {
+                    out.line(&format!("{}: no speech", file.display()))?;
                 } else {
-                    out.line(&text(file, best))?;
+                    for segment in &segments {
+                        out.line(&text(file, segment))?;
+                    }
                 }
             }
             // The others are heard all the same.
@@ -74,9 +78,9 @@ fn inches(meaning: &Meaning) -> Option<Ratio> {
     }
 }
 
-fn text(file: &Path, segment: Option<&HeardSegment>) -> String {
-    let name = file.display();
-    let Some(segment) = segment else { return format!("{name}: no speech") };
+/// One utterance: where it begins in the file, and what was heard.
+fn text(file: &Path, segment: &HeardSegment) -> String {
+    let name = format!("{} at {:.1} s", file.display(), seconds(segment.start_ms));
     match &segment.heard.decision {
         Decision::Accept { meaning, words, scores } => {
             let meaning = inches(meaning)
@@ -130,4 +134,9 @@ fn json(file: &Path, segment: Option<&HeardSegment>) -> Json {
 /// Scores to a thousandth, so that a line stays readable.
 fn rounded(score: f32) -> f64 {
     (f64::from(score) * 1000.0).round() / 1000.0
+}
+
+#[expect(clippy::cast_precision_loss, reason = "a recording is shorter than ages")]
+fn seconds(ms: u64) -> f64 {
+    ms as f64 / 1000.0
 }

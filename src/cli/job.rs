@@ -12,6 +12,7 @@ use crate::domain::entry::{How, Key};
 use crate::domain::{At, Checklist, Draft, Facts, Job, Json, Pin, PinKind, Version, What};
 use crate::export;
 use crate::files::{self, JobFile, Wanted};
+use crate::measure::Value;
 
 #[derive(Debug, clap::Subcommand)]
 pub(super) enum Command {
@@ -159,6 +160,9 @@ fn figures_fit(checklist: &Checklist, profile: &crate::domain::Profile) -> anyho
                 kind.word(),
                 figure.kind.word()
             )),
+            Some((_, Value::Quantity(q))) if !figure.believes(*q) => {
+                wrong.push(format!("`{}` is hard to believe ({})", figure.name, figure.ask));
+            }
             Some(_) => {}
         }
     }

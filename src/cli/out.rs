@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 use anyhow::Context;
 
 use crate::domain::Json;
-use crate::export;
+use crate::export::{self, words};
 
 /// Standard output.
 #[derive(Debug)]
@@ -23,13 +23,13 @@ impl Out {
 
     /// One line, seen at once.
     pub(super) fn line(&mut self, text: &str) -> io::Result<()> {
-        writeln!(self.stdout, "{text}")?;
+        writeln!(self.stdout, "{}", tame(text))?;
         self.stdout.flush()
     }
 
     /// A text that ends its own lines.
     pub(super) fn text(&mut self, text: &str) -> io::Result<()> {
-        self.stdout.write_all(text.as_bytes())?;
+        self.stdout.write_all(tame(text).as_bytes())?;
         self.stdout.flush()
     }
 
@@ -57,7 +57,13 @@ impl Out {
 /// A sentence on standard error.
 pub(super) fn complain(text: &str) {
     // Nobody is left to tell when standard error is closed.
-    let _ = writeln!(io::stderr(), "{text}");
+    let _ = writeln!(io::stderr(), "{}", tame(text));
+}
+
+/// Nothing a person typed or a file holds may steer the terminal.
+fn tame(text: &str) -> String {
+    let plain = |c: char| if matches!(c, '\n' | '\t') { c } else { words::visible(c) };
+    text.chars().map(plain).collect()
 }
 
 pub(super) fn is_closed_pipe(error: &anyhow::Error) -> bool {

@@ -52,7 +52,8 @@ pub(super) fn release(
     if !file.job.holds(by, role) {
         let people = file.job.people.iter().filter(|person| person.role == role);
         let names: Vec<&str> = people.map(|person| person.name.as_str()).collect();
-        bail!("{by} is not a {role} of job {}; its {role}s: {}", file.job.number, names.join(", "));
+        let (number, names) = (&file.job.number, names.join(", "));
+        bail!("{by} is not a {role} of job {number}; who is: {names}");
     }
     let draft = Draft {
         job: file.job.number.clone(),

@@ -97,6 +97,15 @@ pub struct Fact {
     pub to: Option<Quantity>,
 }
 
+impl Fact {
+    /// Whether a quantity lies within what is believable.
+    #[must_use]
+    pub fn believes(&self, q: Quantity) -> bool {
+        self.from.is_none_or(|from| from.value <= q.value)
+            && self.to.is_none_or(|to| q.value <= to.value)
+    }
+}
+
 /// Which way a measure may be rounded to the tape.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Bound {
@@ -246,8 +255,8 @@ pub struct Point {
 pub enum PointWhen {
     /// At every walk.
     Always,
-    /// When that step stands off its target.
-    OffTarget(String),
+    /// When one of these steps stands off its target.
+    OffTarget(Vec<String>),
     /// When that step was skipped.
     Skipped(String),
 }

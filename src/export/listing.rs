@@ -53,7 +53,9 @@ pub fn checklist(list: &Checklist) -> String {
         if let Some(point) = &step.point {
             let when = match &point.when {
                 PointWhen::Always => String::new(),
-                PointWhen::OffTarget(id) => format!(", when {id} is off target"),
+                PointWhen::OffTarget(ids) => {
+                    format!(", when {} is off target", ids.join(" or "))
+                }
                 PointWhen::Skipped(id) => format!(", when {id} was skipped"),
             };
             line(&format!("     {} point for the {}{when}.", point.kind.word(), point.role));

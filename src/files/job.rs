@@ -60,9 +60,27 @@ pub fn read_job(text: &str, file: &str) -> Result<JobFile, Problems> {
     read_root(&source, "job", |root| read(root, &source))
 }
 
+/// A job's number is a word on a command line and part of file names.
+fn read_number(text: Text, report: &Report<'_>) -> Option<Text> {
+    let plain = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '.' | '_' | '/');
+    let starts = text.value.starts_with(|c: char| c.is_ascii_alphanumeric());
+    if starts
+        && text.value.len() <= 40
+        && text.value.chars().all(plain)
+        && !text.value.contains("..")
+    {
+        return Some(text);
+    }
+    let message = format!("`{}` is not a job number", clip(&text.value));
+    let hint = "expected up to 40 letters, digits, `-`, `.`, `_`, `/`, beginning with one of \
+                the first two";
+    report.say_hint(text.letters(), message, Some(hint.to_owned()));
+    None
+}
+
 fn read(root: &Node<'_>, source: &Source) -> Option<JobFile> {
     let report = root.report();
-    let number = root.need("number");
+    let number = root.need("number").and_then(|text| read_number(text, report));
     let (address, owner) = (root.need("address"), root.need("owner"));
     let phone = root.text("phone").map_or_else(String::new, |text| text.value);
     let (company, code_edition) = (root.need("company"), root.need("code_edition"));

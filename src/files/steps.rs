@@ -3,6 +3,8 @@
 
 use std::collections::BTreeMap;
 
+use std::ops::Range;
+
 use crate::domain::{Answer, Caution, Fact, Measure, Piece, Point, PointKind, PointWhen, Step};
 use crate::measure::{Dimension, Formula, Functions, Ratio, Type, parse_quantity};
 
@@ -411,18 +413,40 @@ fn read_when(
     report: &Report<'_>,
 ) -> Option<PointWhen> {
     let inner = |head: &str| text.value.strip_prefix(head)?.strip_suffix(')');
-    let (off_target, step) = match (inner("off_target("), inner("skipped(")) {
-        (Some(step), _) => (true, step),
+    let (off_target, steps) = match (inner("off_target("), inner("skipped(")) {
+        (Some(steps), _) => (true, steps),
         (_, Some(step)) => (false, step),
         _ => {
-            let hint = Some("expected off_target(a-step) or skipped(a-step)".to_owned());
+            let hint = Some("expected off_target(a-step, …) or skipped(a-step)".to_owned());
             let message = format!("`{}` is not a condition of a point", clip(&text.value));
             report.say_hint(text.letters(), message, hint);
             return None;
         }
     };
-    let from = text.value.find('(').map_or(0, |open| open + 1);
-    let at = text.part(from..from + step.len());
+    let mut from = text.value.find('(').map_or(0, |open| open + 1);
+    let mut all = Vec::new();
+    // One after another, so that every wrong one is told.
+    for step in if off_target { steps.split(',').collect() } else { vec![steps] } {
+        let indent = step.len() - step.trim_start().len();
+        let at = from + indent..from + indent + step.trim().len();
+        all.push(earlier_step(step.trim(), text.part(at), off_target, each, known, report));
+        from += step.len() + 1;
+    }
+    let all: Option<Vec<String>> = all.into_iter().collect();
+    let mut all = all?;
+    if off_target { Some(PointWhen::OffTarget(all)) } else { all.pop().map(PointWhen::Skipped) }
+}
+
+/// A step a point depends on: before it, of its rows, with a target where it
+/// can be off one.
+fn earlier_step(
+    step: &str,
+    at: Range<usize>,
+    off_target: bool,
+    each: Option<&str>,
+    known: &Known<'_>,
+    report: &Report<'_>,
+) -> Option<String> {
     let Some((table, has_target)) = known.earlier.get(step) else {
         let message = if known.all.iter().any(|id| id == step) {
             format!("step `{step}` does not come before this one")
@@ -445,6 +469,5 @@ fn read_when(
         report.say(at, message);
         return None;
     }
-    let step = step.to_owned();
-    Some(if off_target { PointWhen::OffTarget(step) } else { PointWhen::Skipped(step) })
+    Some(step.to_owned())
 }

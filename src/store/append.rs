@@ -138,6 +138,10 @@ fn insert(tx: &Transaction<'_>, entry: &Entry, body: &str) -> rusqlite::Result<(
 
 fn index_job(tx: &Transaction<'_>, entry: &Entry, job: &Job) -> rusqlite::Result<()> {
     let digits: String = job.phone.chars().filter(char::is_ascii_digit).collect();
+    // Neighbours leave the area code out.
+    let local = digits.len().checked_sub(7).filter(|more| 0 < *more);
+    let local = local.and_then(|more| digits.get(more..)).unwrap_or_default();
+    let digits = format!("{digits} {local}");
     tx.execute(
         "insert into job_words
          (rowid, number, address, owner, phone, company, phone_digits, opened_on)

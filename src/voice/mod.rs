@@ -16,7 +16,7 @@ pub use hear_file::{HeardSegment, best_heard, hear_file};
 pub use model::{Moonshine, Utterance};
 pub use mouth::{Mouth, render};
 pub use recogniser::{Heard, Recogniser};
-pub use source::{FrameSource, Queued, WavSource};
+pub use source::{FrameSource, Queued, WavSource, length_ms};
 
 use crate::sound::SoundError;
 use crate::speech::{TokenError, TrieError};

@@ -76,6 +76,19 @@ impl FrameSource for WavSource {
     }
 }
 
+/// How long a sound file is, in milliseconds, after a look whether it can be
+/// heard at all.
+///
+/// # Errors
+/// When it cannot be read.
+pub fn length_ms(path: &Path) -> Result<u64, VoiceError> {
+    open(path)?;
+    let wav = hound::WavReader::open(path)
+        .map_err(|why| VoiceError::File { path: path.to_owned(), why: why.to_string() })?;
+    let rate_hz = u64::from(wav.spec().sample_rate).max(1);
+    Ok(u64::from(wav.duration()).saturating_mul(1_000) / rate_hz)
+}
+
 /// Opens one sound file as frames.
 pub(super) fn open(path: &Path) -> Result<FileFrames<BufReader<File>>, VoiceError> {
     let refused = |why: String| VoiceError::File { path: path.to_owned(), why };

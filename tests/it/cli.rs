@@ -367,3 +367,170 @@ fn without_models_it_says_how_to_get_them_and_keys_still_work() {
     }
     assert!(home.typed(WALK, "done\n").well().contains("Logged."));
 }
+
+#[test]
+fn a_record_keeps_the_words_a_step_was_asked_in() {
+    let home = Home::with_job();
+    let said = home.typed(WALK, &"done\nyes\nfit to work\nyes\n65\nyes\n".repeat(3)).well();
+    assert!(said.contains("Ladder at least 13'-6\""), "{said}");
+    home.typed(WALK, &"done\n".repeat(3)).well();
+    // The survey finds another eave afterwards.
+    let survey =
+        ["walk", "EX-0001", "site-survey", "--by", "Installer Example", "--keys", "--mute"];
+    home.typed(survey, "lines are clear\nyes\n20 ft\nyes\n").well();
+    let path = home.path("r.json");
+    home.run(["record", "EX-0001", "-o", path.to_str().unwrap()]).well();
+    let record: serde_json::Value =
+        serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap();
+    let needs = record["attention"].as_array().unwrap();
+    let changed = needs.iter().find(|need| need["kind"] == "facts-changed-since");
+    let changed = changed.unwrap_or_else(|| panic!("{needs:#?}"));
+    assert!(changed["asked"].as_str().unwrap().contains("13'-6\""), "{changed}");
+    assert!(!changed["asked_now"].as_str().unwrap().contains("13'-6\""), "{changed}");
+    assert!(record.to_string().contains("Ladder at least 13'-6"), "as it was asked");
+}
+
+#[test]
+fn a_checklist_that_was_passed_over_is_named() {
+    let home = Home::with_job();
+    let closing =
+        ["walk", "EX-0001", "closing-inspection", "--by", "Foreman Example", "--keys", "--mute"];
+    home.typed(closing, "where\n").well();
+    let day = home.run(["day"]).well();
+    assert!(day.contains("Not begun: the checklist deck-intake"), "{day}");
+}
+
+#[test]
+fn whoever_takes_a_walk_up_hears_the_caution_again() {
+    let home = Home::with_job();
+    let caution = |out: &str| out.matches("  says   Caution.").count();
+    let survey =
+        ["walk", "EX-0001", "site-survey", "--by", "Installer Example", "--keys", "--mute"];
+    let first = home.typed(survey, "where\n").well();
+    let again = home.typed(survey, "where\n").well();
+    assert!(0 < caution(&first), "{first}");
+    assert_eq!(caution(&first), caution(&again), "{again}");
+}
+
+#[test]
+fn typed_numbers_take_the_unit_of_the_question_and_choices_are_shown() {
+    let home = Home::new();
+    let list = home.write(
+        "list.toml",
+        r#"
+id = "morning"
+version = "1.0.0"
+title = "Morning"
+yields_to = "everything"
+sources = ["invented"]
+[facts.air]
+kind = "temperature"
+ask = "How warm is it?"
+from = "-40 degF"
+to = "130 degF"
+[facts.floor]
+kind = "area"
+ask = "How big is the floor?"
+[[step]]
+id = "warm"
+title = "Warm"
+say = "How warm is it?"
+why = "It matters."
+answer = { fact = "air" }
+[[step]]
+id = "floor"
+title = "Floor"
+say = "How big is the floor?"
+why = "It matters."
+answer = { fact = "floor" }
+[[step]]
+id = "sky"
+title = "Sky"
+say = "How is the sky?"
+why = "It matters."
+answer = { choice = ["clear", "dark"], wanted = ["clear"] }
+"#,
+    );
+    home.run(["checklist", "adopt", list.to_str().unwrap()]).well();
+    let job = std::fs::read_to_string(repository("packaging/demo-data/job.toml")).unwrap();
+    let job = job.split("[facts]").next().unwrap().replace("profile = \"example-vent\"\n", "");
+    let lists = job.lines().map(|line| {
+        if line.starts_with("checklists") { "checklists = [\"morning\"]" } else { line }
+    });
+    let path = home.write("job.toml", &lists.collect::<Vec<_>>().join("\n"));
+    home.run(["job", "open", path.to_str().unwrap()]).well();
+    let walk = ["walk", "EX-0001", "morning", "--by", "Installer Example", "--keys", "--mute"];
+    let said = home.typed(walk, "65\nyes\n1,200\nyes\nclear\nyes\n").well();
+    assert!(said.contains("65 degF; right?"), "{said}");
+    assert!(said.contains("1200.0 ft2; right?"), "{said}");
+    assert!(said.contains("one of: clear | dark"), "{said}");
+    assert!(said.contains("that was the last step"), "{said}");
+}
+
+#[test]
+fn nothing_in_a_file_steers_the_terminal() {
+    let home = Home::new();
+    let job = std::fs::read_to_string(repository("packaging/demo-data/job.toml")).unwrap();
+    let profile = repository("packaging/demo-data/profile.toml");
+    home.run(["checklist", "adopt", profile.to_str().unwrap()]).well();
+    let hostile = job.replace("1 Example Lane", "1 \\u001b[31mExample\\u202e\\u0007 Lane");
+    let path = home.write("job.toml", &hostile);
+    home.run(["job", "open", path.to_str().unwrap()]).well();
+    for words in [&["job", "list"][..], &["find", "lane"], &["job", "show", "EX-0001"]] {
+        let out = home.run(words).well();
+        assert!(!out.contains(['\u{1b}', '\u{202e}', '\u{7}']), "{words:?}: {out:?}");
+    }
+    for number in ["..", "-x", "a b", "", "\\u001b[2J"] {
+        let text = job.replace("number = \"EX-0001\"", &format!("number = \"{number}\""));
+        let path = home.write("number.toml", &text);
+        let err = home.run(["checklist", "check", path.to_str().unwrap()]).fails(1);
+        assert!(err.contains("number"), "{number}: {err}");
+    }
+}
+
+#[test]
+fn a_phone_number_is_found_without_its_area_code() {
+    let home = Home::new();
+    let job = std::fs::read_to_string(repository("packaging/demo-data/job.toml")).unwrap();
+    let profile = repository("packaging/demo-data/profile.toml");
+    home.run(["checklist", "adopt", profile.to_str().unwrap()]).well();
+    let path = home.write("job.toml", &job.replace("\"555-0100\"", "\"(555) 555-0199\""));
+    home.run(["job", "open", path.to_str().unwrap()]).well();
+    for phone in ["5550199", "555-0199", "5555550199"] {
+        assert!(home.run(["find", phone]).well().contains("EX-0001"), "{phone}");
+    }
+}
+
+#[test]
+fn a_walk_needs_a_name() {
+    let home = Home::with_job();
+    let walk = ["walk", "EX-0001", "deck-intake", "--by", " ", "--keys", "--mute"];
+    assert!(home.run(walk).fails(1).contains("--by NAME"));
+    let stranger = ["walk", "EX-0001", "deck-intake", "--by", "A Stranger", "--keys", "--mute"];
+    let said = home.typed(stranger, "where\n").well();
+    assert!(said.contains("A Stranger is not among the people of this job"), "{said}");
+}
+
+#[test]
+fn a_recording_walks_in_its_own_time() {
+    if !models_are_there() {
+        return;
+    }
+    let home = Home::with_job();
+    // "step done", half a minute of the site's noise, "step done": the second
+    // comes after the window and is talk among the crew.
+    let said = home.path("said.wav");
+    let render = chalkhand::voice::render("step done", "en-us", 150, &said);
+    render.expect("espeak-ng is there");
+    let quiet = tone(&home, "quiet.wav", 16_000, 30);
+    let walk = |wavs: &[&std::path::Path]| {
+        let mut words: Vec<&str> = WALK[..5].to_vec();
+        words.extend(["--mute", "--wav"]);
+        words.extend(wavs.iter().map(|wav| wav.to_str().unwrap()));
+        home.run(words).well()
+    };
+    let out = walk(&[&quiet, &said]);
+    assert_eq!(out.matches("Logged.").count(), 0, "too late without the call word: {out}");
+    let out = walk(&[&said]);
+    assert_eq!(out.matches("Logged.").count(), 1, "{out}");
+}

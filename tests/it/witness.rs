@@ -281,14 +281,15 @@ pub(crate) fn blocked(checklist: &Checklist, standing: &Standing, step: &StepRef
     if reached.is_some() && released.is_none() {
         return true;
     }
-    let (id, only_skipped) = match &point.when {
+    let (ids, only_skipped) = match &point.when {
         PointWhen::Always => return released.is_none(),
-        PointWhen::OffTarget(id) => (id, false),
-        PointWhen::Skipped(id) => (id, true),
+        PointWhen::OffTarget(ids) => (ids.clone(), false),
+        PointWhen::Skipped(id) => (vec![id.clone()], true),
     };
     let Some(walk) = standing.walks.get(&checklist.id) else { return false };
     walk.steps.iter().any(|(at, stood)| {
-        let here = at.id == *id && (at.row == step.row || at.row.is_none() || step.row.is_none());
+        let here =
+            ids.contains(&at.id) && (at.row == step.row || at.row.is_none() || step.row.is_none());
         let Some(settled) = stood.settled.as_ref().filter(|_| here) else { return false };
         let deviates = match &settled.outcome {
             Outcome::Skipped { .. } => true,

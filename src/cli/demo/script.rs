@@ -216,7 +216,9 @@ impl Script {
         // Where somebody will have to look at it before work goes on.
         let matters = self.checklist.steps.iter().any(|step| {
             let point = step.point.as_ref();
-            point.is_some_and(|point| point.when == PointWhen::OffTarget(at.id.clone()))
+            point.is_some_and(|point| {
+                matches!(&point.when, PointWhen::OffTarget(steps) if steps.contains(&at.id))
+            })
         });
         let (said, meant) = if self.mishaps.wrong_number {
             self.mishaps.wrong_number = false;

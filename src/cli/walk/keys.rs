@@ -105,6 +105,7 @@ impl Crew for KeysCrew<'_> {
 
     fn listen(&mut self, expect: &Expect) -> io::Result<Input> {
         if !self.asked {
+            self.screen.offer(expect)?;
             self.screen.out.ask("> ")?;
             self.asked = true;
         }

@@ -16,7 +16,7 @@ use crate::config::Config;
 use crate::daemon::{self, Crew, Left, WalkError};
 use crate::domain::walk::{Setting, Walk};
 use crate::domain::{Answer, At, Checklist, JobFile, Known, plan};
-use crate::voice::{Mouth, Recogniser, WavSource};
+use crate::voice::{self, Mouth, Recogniser, WavSource};
 
 pub(super) use sound::{CrewError, Screen, SoundCrew};
 
@@ -45,8 +45,17 @@ pub(super) struct Arguments {
 const SILENCE_MS: u32 = 1_200;
 
 pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow::Result<()> {
+    if arguments.by.trim().is_empty() {
+        bail!("say who walks: --by NAME");
+    }
     let mut home = Home::open(config)?;
     let file = home.job(&arguments.job)?;
+    let people = &file.job.people;
+    if !people.is_empty() && people.iter().all(|person| person.name != arguments.by) {
+        let names: Vec<&str> = people.iter().map(|person| person.name.as_str()).collect();
+        let (by, names) = (&arguments.by, names.join(", "));
+        out.line(&format!("({by} is not among the people of this job: {names})"))?;
+    }
     let mut mouth = if arguments.mute { Mouth::muted() } else { Mouth::new("en-us", 165) };
     if let Some(trouble) = mouth.trouble() {
         out.line(&format!("({trouble}; what would be said is shown)"))?;
@@ -59,15 +68,25 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
         walk(config, &mut home, &file, list, by, &mut crew, clock)?
     } else {
         // Recordings are looked at before the first word is said.
+        let mut length_ms: u64 = 0;
         for wav in &arguments.wav {
             if !wav.is_file() {
                 bail!("`{}` is no recording: check the name", wav.display());
             }
+            length_ms += voice::length_ms(wav)? + u64::from(SILENCE_MS);
         }
         let recogniser = Arc::new(Recogniser::load(&config.models)?);
         let source = WavSource::new(arguments.wav.clone(), SILENCE_MS);
         let screen = Screen::new(out, mouth, file.job.units);
         let mut crew = SoundCrew::new(screen, recogniser, source);
+        // Its time is that of the sound, as if the recordings ended just now.
+        let (ended, heard_ms) = (clock().instant(), crew.heard_ms());
+        let clock = || {
+            let left_ms = length_ms.saturating_sub(heard_ms.get());
+            let left = i64::try_from(left_ms).unwrap_or(i64::MAX);
+            let at = ended.checked_sub(jiff::SignedDuration::from_millis(left));
+            At::new(at.unwrap_or(ended), &zone)
+        };
         walk(config, &mut home, &file, list, by, &mut crew, clock)?
     };
     match left {

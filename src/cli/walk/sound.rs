@@ -1,11 +1,13 @@
 //! A crew that is heard: frames from any source through the ear, the recogniser
 //! and the decision. A microphone takes exactly this path.
 
+use std::cell::Cell;
 use std::io;
+use std::rc::Rc;
 use std::sync::Arc;
 
 use crate::daemon::{Crew, Input};
-use crate::domain::walk::{Expect, Prompt};
+use crate::domain::walk::{Expect, ExpectAnswer, Prompt};
 use crate::domain::{Hash, Heard, Units};
 use crate::speech::{self, Decision, Scores};
 use crate::voice::{Ear, FrameSource, Listened, Mouth, Recogniser, VoiceError};
@@ -33,6 +35,16 @@ impl<'a> Screen<'a> {
     /// A line beside the conversation.
     pub(in crate::cli) fn note(&mut self, line: &str) -> io::Result<()> {
         self.out.line(line)
+    }
+
+    /// The words that can be chosen, where it is a choice.
+    pub(super) fn offer(&mut self, expect: &Expect) -> io::Result<()> {
+        match &expect.answer {
+            ExpectAnswer::Choice(options) => {
+                self.out.line(&format!("         one of: {}", options.join(" | ")))
+            }
+            _ => Ok(()),
+        }
     }
 
     pub(in crate::cli) fn say(&mut self, prompt: &Prompt) -> io::Result<()> {
@@ -63,12 +75,19 @@ pub(in crate::cli) struct SoundCrew<'a, S> {
     screen: Screen<'a>,
     recogniser: Arc<Recogniser>,
     ear: Ear<S>,
+    /// How much was heard, in milliseconds, for a clock that follows the sound.
+    heard_ms: Rc<Cell<u64>>,
 }
 
 impl<'a, S: FrameSource> SoundCrew<'a, S> {
     pub(in crate::cli) fn new(screen: Screen<'a>, recogniser: Arc<Recogniser>, source: S) -> Self {
         let ear = Ear::new(source, recogniser.vad(), crate::sound::Endpoints::default());
-        Self { screen, recogniser, ear }
+        Self { screen, recogniser, ear, heard_ms: Rc::default() }
+    }
+
+    /// How much of its source was heard, in milliseconds.
+    pub(in crate::cli) fn heard_ms(&self) -> Rc<Cell<u64>> {
+        Rc::clone(&self.heard_ms)
     }
 
     /// A line beside the conversation.
@@ -89,7 +108,9 @@ impl<S: FrameSource> Crew for SoundCrew<'_, S> {
 
     fn listen(&mut self, expect: &Expect) -> Result<Input, CrewError> {
         self.ear.resume();
-        let segment = match self.ear.listen(Some(LOOK_AGAIN_MS))? {
+        let listened = self.ear.listen(Some(LOOK_AGAIN_MS))?;
+        self.heard_ms.set(self.ear.heard_ms());
+        let segment = match listened {
             Listened::Speech(segment) => segment,
             Listened::Quiet => return Ok(Input::Nothing),
             Listened::End => return Ok(Input::Gone),

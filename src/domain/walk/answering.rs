@@ -190,9 +190,13 @@ impl Walk {
             },
         };
         let value = match meaning {
-            Meaning::Words(text) => {
-                Some(answer::parse_answer(text, &kind).map_err(not_understood)?)
-            }
+            // A number typed without a unit is one spoken without a unit.
+            Meaning::Words(text) => match (answer::parse_answer(text, &kind), bare_number(text)) {
+                (Err(_), Some(n)) if kind != FactKind::Length => {
+                    counted(n, &kind, self.is_small(answer))
+                }
+                (value, _) => Some(value.map_err(not_understood)?),
+            },
             Meaning::Length(inches) => Some(Value::Quantity(Quantity::inches(*inches))),
             Meaning::Count(n) => counted(*n, &kind, self.is_small(answer)),
             Meaning::Choice(place) => chosen(*place, &kind),
@@ -307,6 +311,11 @@ impl Walk {
 
 fn how(heard: Option<Heard>) -> How {
     heard.map_or(How::Keys, How::Voice)
+}
+
+/// `1,200`: digits and nothing else that could mean something.
+fn bare_number(text: &str) -> Option<u32> {
+    text.trim().replace(',', "").parse().ok().filter(|_| !text.contains(['+', '-']))
 }
 
 /// A spoken whole number in the unit the question asked for.

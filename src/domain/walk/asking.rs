@@ -112,7 +112,12 @@ impl Walk {
         let since = match &point.when {
             PointWhen::Always => return reached.is_none().then_some(point),
             // What was left out is not known to be on target.
-            PointWhen::OffTarget(id) => self.cause(id, at, |o| o.off_target() || skipped(o)),
+            PointWhen::OffTarget(ids) => {
+                let causes = ids
+                    .iter()
+                    .filter_map(|id| self.cause(id, at, |o| o.off_target() || skipped(o)));
+                causes.max()
+            }
             PointWhen::Skipped(id) => self.cause(id, at, skipped),
         }?;
         let due = reached.is_none_or(|reached| match point.kind {
