@@ -212,7 +212,7 @@ fn ventilation_of_the_demo_job() {
     assert!(known.yes("exhaust_balanced"));
     // Vectors of the same rule: 2,000 ft2 at 1/150 is 1,920 in2, half is 960;
     // 1,640 ft2 at 1/300 is 787.2 in2, half is 393.6, at 9 in2/ft 43.73 ft.
-    let known = changed(&[("attic_area", "2000 ft2"), ("vent_ratio", "one in one fifty")]);
+    let known = changed(&[("attic_area", "2000 ft2"), ("vent_ratio", "one to one hundred fifty")]);
     known.is("vent_area_needed", None, 1920.0);
     known.is("intake_needed", None, 960.0);
     assert!(!known.yes("intake_enough"), "two runs do not carry it");
@@ -223,12 +223,43 @@ fn ventilation_of_the_demo_job() {
     let known = changed(&[("attic_area", "1500 ft2"), ("exhaust_length", "23 ft")]);
     known.is("exhaust_delivered", None, 276.0);
     assert!(!known.yes("exhaust_enough"));
-    let known = changed(&[("exhaust_kind", "nothing")]);
-    known.is("exhaust_delivered", None, 0.0);
-    assert!(!known.yes("exhaust_enough"));
+    for kind in ["nothing", "gable vents", "power fan", "mixed kinds"] {
+        let known = changed(&[("exhaust_kind", kind)]);
+        known.is("exhaust_delivered", None, 0.0);
+        assert!(!known.yes("exhaust_enough") && !known.yes("exhaust_suits"), "{kind}");
+    }
     let known = changed(&[("exhaust_kind", "box vents"), ("exhaust_area", "300 in2")]);
     known.is("exhaust_delivered", None, 300.0);
-    assert!(!known.yes("exhaust_balanced"));
+    assert!(known.yes("exhaust_suits") && !known.yes("exhaust_balanced"));
+}
+
+/// IRC 2021 R806.2: the shares above and below are of the needed area, and the
+/// whole of it is needed besides. 50 % below and 40 % above is 90 %. By hand at
+/// 1,200 ft2 and 1/300: 576 in2 are needed, 288 below, 230.4 above.
+#[test]
+fn intake_and_exhaust_together_are_no_less_than_the_code_asks() {
+    // 288 in2 of intake and 20 ft * 12 in2/ft = 240 in2 of exhaust: 528 of 576.
+    let known = changed(&[("exhaust_length", "20 ft")]);
+    known.is("exhaust_needed", None, 230.4);
+    known.is("vent_delivered", None, 528.0);
+    assert!(known.yes("intake_enough") && known.yes("exhaust_enough"));
+    assert!(!known.yes("vent_enough"));
+    assert!(changed(&[]).yes("vent_enough"), "288 and 288 are 576");
+    // Each step stops the work where its measure says no, and only there.
+    let deck = shipped("deck-intake");
+    for (step, condition) in [
+        ("too-little-intake", "not intake_enough"),
+        ("too-little-exhaust", "not exhaust_enough"),
+        ("too-little-in-all", "not vent_enough"),
+        ("exhaust-unsuitable", "not exhaust_suits and exhaust_kind != 'nothing'"),
+        ("outside-the-band", "not slot_in_band"),
+        ("too-flat", "pitch < 2:12"),
+    ] {
+        let step = deck.step(step).unwrap();
+        assert_eq!(step.only_if.as_ref().unwrap().text(), condition);
+        let point = step.point.as_ref().unwrap();
+        assert_eq!((point.kind, &point.when), (PointKind::Hold, &PointWhen::Always));
+    }
 }
 
 /// Computed bands up the slope (geometry; IRC R806.2, R806.3, R905.1.2):
@@ -288,26 +319,147 @@ fn the_slot_opens_above_the_border() {
     known.is("course_butt", None, 44.25);
     known.is("slot_opens_at", None, 49.25);
     known.is("slot_closes_at", None, 50.75);
-    // Numbers that put the slot's lower edge right on the border.
+    // Numbers that put the slot's lower edge right on the border: at 9/12 the
+    // slope is 5/4 of the level, so clear from 3.5 * 5/4 = 4.375 in, and with
+    // the 5/8 in border 5 in, where course 1 opens: it goes one course up.
     let border = [
         ("ice_barrier", "none"),
         ("heel_height", "24 in"),
         ("insulation_depth", "0 in"),
         ("shingle_past_edge", "0 in"),
         ("exposure", "5 in"),
-        ("overhang", "0 in"),
+        ("overhang", "3 1/2 in"),
+        ("pitch", "9/12"),
     ];
     let known = changed(&border);
-    known.is("clear_from", None, 0.0);
-    // (0 + 0 - 5) / 5 = -1 exactly: one course down the slot opens right at
-    // the border, so it goes one up.
-    known.is("course", None, 1.0);
-    known.is("slot_opens_at", None, 5.0);
+    known.is("clear_from", None, 4.375);
+    known.is("course", None, 2.0);
+    known.is("slot_opens_at", None, 10.0);
     for (pitch, exposure) in [("4/12", "5 in"), ("6/12", "5 5/8 in"), ("9/12", "6 in")] {
         let known = changed(&[("pitch", pitch), ("exposure", exposure)]);
         let (from, opens) = (known.number("slot_from", None), known.number("slot_opens_at", None));
         let exposure = known.number("exposure", None);
+        let from = from + known.number("border", None);
         assert!(from < opens && opens <= from + exposure + 1e-6, "{pitch}: {from} {opens}");
+    }
+}
+
+/// A reading that is logged as on target keeps the slot between its borders:
+/// the course may be off by its tolerance, the line of the slot by its own, and
+/// the mark that is said is rounded to the tape, at most half a graduation
+/// (computed; that the border is kept is common practice, no source).
+#[test]
+fn the_border_is_no_less_than_the_readings_may_be_off() {
+    let deck = shipped("deck-intake");
+    let tolerance = |id: &str| match &deck.step(id).unwrap().answer {
+        Answer::Measure { tolerance, .. } => tolerance.value.to_f64(),
+        other => panic!("{id}: {other:?}"),
+    };
+    let measure = deck.measures.iter().find(|m| m.name == "course_butt").unwrap();
+    let rounding = measure.graduation.to_f64() / 2.0;
+    for line in ["read-slot-low", "read-slot-high"] {
+        let off = tolerance("course") + tolerance(line) + rounding;
+        assert!(off <= changed(&[]).number("border", None) + 1e-9, "{line}: {off}");
+    }
+    let off = tolerance("course") + tolerance("read-slot-low") + rounding;
+    let (mut inside, mut outside) = (0, 0);
+    for sixteenths in 0..200 {
+        let depth = format!("{sixteenths}/16 in");
+        let known = changed(&[("insulation_depth", &depth), ("ice_barrier", "none")]);
+        let opens = known.number("slot_opens_at", None) - off;
+        assert!(known.number("slot_from", None) <= opens, "{depth}: opens at {opens}");
+        let closes = known.number("slot_closes_at", None) + off;
+        if known.yes("slot_in_band") {
+            assert!(closes <= known.number("bottom_third_to", None), "{depth}: closes at {closes}");
+            inside += 1;
+        }
+    }
+    // A narrow attic has no room for the border above the slot.
+    for run in 60..168 {
+        let run = format!("{run} in");
+        let known = changed(&[("roof_run", &run), ("ice_barrier", "none")]);
+        let closes = known.number("slot_closes_at", None) + off;
+        if known.yes("slot_in_band") {
+            assert!(closes <= known.number("bottom_third_to", None), "{run}: closes at {closes}");
+        } else {
+            outside += 1;
+        }
+    }
+    assert!(0 < inside && 0 < outside, "{inside} {outside}");
+}
+
+/// Blade below the shoe: what the shoe rides on, the deck and at most 1/8 in
+/// (common practice, no source). 1/4 + 1/2 + 1/16 in; with a reading 1/16 in
+/// over it is 1/8 in below the deck.
+#[test]
+fn the_blade_reaches_through_the_deck_and_no_deeper() {
+    changed(&[]).is("blade_depth", None, 0.8125);
+    changed(&[("cover_thickness", "0 in")]).is("blade_depth", None, 0.5625);
+    let deck = shipped("deck-intake");
+    let Answer::Measure { tolerance, .. } = &deck.step("blade").unwrap().answer else {
+        panic!("the depth of the blade is read off")
+    };
+    let below = changed(&[]).number("blade_depth", None) + tolerance.value.to_f64() - 0.75;
+    assert!(below <= 0.125 + 1e-9, "{below} in below the deck");
+}
+
+/// What is done on the roof comes after the ladder and the fall protection, and
+/// the look under the marks after the marks and before the cut.
+#[test]
+fn steps_are_in_a_safe_order() {
+    let deck = shipped("deck-intake");
+    let at = |id: &str| deck.steps.iter().position(|step| step.id == id).expect(id);
+    for pair in [
+        "power-lines",
+        "ladder",
+        "tied-off",
+        "footing",
+        "course",
+        "read-slot-low",
+        "read-slot-high",
+        "read-slot-start",
+        "read-slot-end",
+        "look-under",
+        "blade",
+        "clear-to-cut",
+        "cut",
+    ]
+    .windows(2)
+    {
+        assert!(at(pair[0]) < at(pair[1]), "{} comes after {}", pair[0], pair[1]);
+    }
+    // Who is sent into the attic is told how to move there.
+    for (list, ids) in [
+        ("site-survey", &["air-path", "heel", "insulation", "roof-run"][..]),
+        ("deck-intake", &["look-inside", "look-under"]),
+        ("closing-inspection", &["attic-light", "attic-clear", "hose-ready"]),
+    ] {
+        let list = shipped(list);
+        for id in ids {
+            assert!(list.step(id).unwrap().cautions.contains(&"attic".to_owned()), "{id}");
+        }
+    }
+}
+
+/// Where the answers to a question are few, the question names them all.
+#[test]
+fn questions_name_their_answers() {
+    for id in SHIPPED {
+        for step in shipped(id).steps {
+            let Answer::Choice { options, .. } = &step.answer else { continue };
+            let said: String = step
+                .say
+                .iter()
+                .map(|piece| match piece {
+                    Piece::Words(words) => words.to_lowercase(),
+                    Piece::Name(name) => name.clone(),
+                })
+                .collect();
+            for option in options {
+                let last = option.rsplit(' ').next().unwrap();
+                assert!(said.contains(last), "{id}: {} does not name {option}", step.id);
+            }
+        }
     }
 }
 
@@ -343,6 +495,12 @@ fn ladder_of_the_demo_job() {
     assert!((known.number("ladder_working", None) / 12.0 - 10.328).abs() < 0.0005);
     assert!((known.number("ladder_base", None) / 12.0 - 2.582).abs() < 0.0005);
     assert!((known.number("ladder_rail", None) / 12.0 - 13.426).abs() < 0.0005);
+    // Both lists say in the same words from where the foot is measured.
+    let title = |list: &Checklist| {
+        list.measures.iter().find(|m| m.name == "ladder_base").unwrap().title.clone()
+    };
+    assert_eq!(title(&survey), "ladder foot out from under the eave edge");
+    assert_eq!(title(&survey), title(&shipped("deck-intake")));
     let deck = changed(&[]);
     for name in ["ladder_base", "ladder_rail"] {
         deck.is(name, None, known.number(name, None));
@@ -354,8 +512,13 @@ fn points_hold_where_the_list_says() {
     let deck = shipped("deck-intake");
     let cut = deck.step("cut").unwrap().point.clone().unwrap();
     assert_eq!((cut.kind, cut.role.as_str()), (PointKind::Hold, "foreman"));
+    // Whatever line the saw follows, off target it stops for the foreman.
     let PointWhen::OffTarget(causes) = &cut.when else { panic!("{:?}", cut.when) };
-    assert!(causes.contains(&"read-nail-line".to_owned()), "{causes:?}");
+    for line in
+        ["read-nail-line", "read-slot-low", "read-slot-high", "read-slot-start", "read-slot-end"]
+    {
+        assert!(causes.iter().any(|cause| cause == line), "{line} is not among {causes:?}");
+    }
     let cover = deck.step("underlayment").unwrap().point.clone().unwrap();
     assert_eq!((cover.kind, cover.when), (PointKind::Witness, PointWhen::Always));
     // Every answer that can go wrong in the survey stops the work.

@@ -213,9 +213,9 @@ impl Script {
             let off = off.and_then(|off| off.round_to(Ratio::SIXTEENTH, Rounding::Nearest));
             Quantity::new(off.unwrap_or(q.value), q.dimension)
         };
-        // Where somebody will have to look at it before work goes on.
+        // Where somebody will have to look at it before the saw starts.
         let matters = self.checklist.steps.iter().any(|step| {
-            let point = step.point.as_ref();
+            let point = step.point.as_ref().filter(|_| step.tags.iter().any(|t| t == "cutting"));
             point.is_some_and(|point| {
                 matches!(&point.when, PointWhen::OffTarget(steps) if steps.contains(&at.id))
             })
