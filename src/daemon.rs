@@ -114,6 +114,7 @@ pub fn walk<C: Crew>(
             Input::Unclear => events.push_back(Event::Unclear),
             Input::Nothing => {}
             Input::Gone if walk.is_held() => return Ok(Left::Held),
+            Input::Gone if walk.is_ended() => return Ok(Left::Finished),
             Input::Gone => return Ok(Left::Open),
         }
         let others = others(store, walk)?;

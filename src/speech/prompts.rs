@@ -118,6 +118,10 @@ fn show(prompt: &Prompt, units: Units) -> String {
             "Correcting {title}. Answer it again, or say \"{}\" to leave it.",
             phrase(&Meaning::Resume)
         ),
+        Prompt::Ended => format!(
+            "Every step is settled. Say \"{}\" to correct the last one.",
+            phrase(&Meaning::WasWrong)
+        ),
         Prompt::NothingBefore => "There is no step before this one.".to_owned(),
         Prompt::Missing { title, names } => format!(
             "{title} cannot be told yet. Nobody has given: {}. Survey that first.",

@@ -100,7 +100,7 @@ async fn page(State(health): State<Arc<Health>>) -> Response {
          <meta name=\"viewport\" content=\"width=device-width\"><title>chalkhand</title>\
          <style>body{{font:1.1rem/1.5 system-ui,sans-serif;color:#111;background:#fdfcf9;\
          max-width:60rem;margin:2rem auto;padding:0 1rem}}td{{padding:.3rem 1rem .3rem 0;\
-         vertical-align:top;border-top:1px solid #111}}h1{{border-bottom:3px solid #1f5fa8}}\
+         vertical-align:top;border-top:1px solid #111}}th{{text-align:left}}table{{border-collapse:collapse}}h1{{border-bottom:3px solid #1f5fa8}}\
          pre{{margin:0;white-space:pre-wrap}}code{{overflow-wrap:anywhere}}</style>\
          <h1>chalkhand is running</h1>\
          <p>Version {version}, since {begun}. The log holds {entries} entries; the hash of the \

@@ -267,19 +267,7 @@ fn follow_ups_keep_their_names_and_raise_their_sequence() {
     let home = Home::with_job();
     let walk =
         ["walk", "EX-0001", "closing-inspection", "--by", "Foreman Example", "--keys", "--mute"];
-    // Leaves every step out, with a reason; hold points are released in between.
-    for _ in 0..30 {
-        let out = home.typed(walk, &"skip\nnot today\nyes\n".repeat(40)).well();
-        if out.contains("every step is settled") {
-            break;
-        }
-        for line in out.lines().filter(|line| line.contains("chalkhand release ")) {
-            let step = line.split_whitespace().skip_while(|w| *w != "EX-0001").nth(1).unwrap();
-            let role = line.split("--role ").nth(1).unwrap().trim();
-            let by = if role == "foreman" { "Foreman Example" } else { "Desk Example" };
-            home.run(["release", "EX-0001", step, "--by", by, "--role", role]).well();
-        }
-    }
+    skip_through(&home, &walk);
     let ics = home.path("f.ics");
     let calendar = ["calendar", "EX-0001", "-o", ics.to_str().unwrap()];
     home.run(calendar).well();
@@ -389,6 +377,38 @@ fn a_record_keeps_the_words_a_step_was_asked_in() {
     assert!(changed["asked"].as_str().unwrap().contains("13'-6\""), "{changed}");
     assert!(!changed["asked_now"].as_str().unwrap().contains("13'-6\""), "{changed}");
     assert!(record.to_string().contains("Ladder at least 13'-6"), "as it was asked");
+}
+
+#[test]
+fn the_last_step_of_a_walk_that_ended_can_be_corrected() {
+    let home = Home::with_job();
+    let closing =
+        ["walk", "EX-0001", "closing-inspection", "--by", "Foreman Example", "--keys", "--mute"];
+    skip_through(&home, &closing);
+    let again = home.typed(closing, "done\n").well();
+    assert!(again.contains("Every step is settled. Say \"that was wrong\""), "{again}");
+    assert_eq!(again.matches("Logged.").count(), 0, "{again}");
+    let corrected = home.typed(closing, "wrong\nskip\nnot at all\nyes\n").well();
+    assert!(corrected.contains("Correcting"), "{corrected}");
+    assert_eq!(corrected.matches("Logged.").count(), 1, "{corrected}");
+    assert!(corrected.contains("that was the last step"), "{corrected}");
+}
+
+/// Leaves every step out, with a reason; hold points are released in between.
+fn skip_through(home: &Home, walk: &[&str]) {
+    for _ in 0..30 {
+        let out = home.typed(walk, &"skip\nnot today\nyes\n".repeat(40)).well();
+        if out.contains("that was the last step") {
+            return;
+        }
+        for line in out.lines().filter(|line| line.contains("chalkhand release ")) {
+            let step = line.split_whitespace().skip_while(|w| *w != "EX-0001").nth(1).unwrap();
+            let role = line.split("--role ").nth(1).unwrap().trim();
+            let by = if role == "foreman" { "Foreman Example" } else { "Desk Example" };
+            home.run(["release", "EX-0001", step, "--by", by, "--role", role]).well();
+        }
+    }
+    panic!("the walk does not end");
 }
 
 #[test]

@@ -48,6 +48,8 @@ impl Walk {
                 let draft = self.draft(now, how(heard), What::Resumed);
                 self.save(draft, Then::Ask(step), out);
             }
+            (State::Ended(last), Meaning::WasWrong) => self.correct(now, Some(last), out),
+            (State::Ended(_), _) => self.repeat(now, out),
             (_, Meaning::Repeat) | (State::Unsaved { .. }, _) => self.repeat(now, out),
             (state, meaning) => self.command(now, &state, meaning, heard, out),
         }

@@ -29,6 +29,12 @@ impl Walk {
             let (version, hash) = (self.setting.checklist.version, self.setting.checklist.hash);
             let draft = self.draft(now, How::Program, What::WalkBegun { version, hash });
             self.save(draft, Then::Next, out);
+        } else if let Some(last) = stood.filter(|w| w.ended.is_some()).and_then(|w| w.last.clone())
+            && self.open().next().is_none()
+        {
+            out.push(Action::Say(Prompt::Ended));
+            self.state = State::Ended(last);
+            self.listen(out);
         } else if paused {
             let draft = self.draft(now, How::Program, What::Resumed);
             self.save(draft, Then::Next, out);
@@ -214,7 +220,7 @@ impl Walk {
         match self.state {
             State::Idle | State::Saving { .. } | State::Finished => return,
             // Nothing is asked of the crew, who may talk.
-            State::Held { .. } | State::Paused(_) if spoken => return,
+            State::Held { .. } | State::Paused(_) | State::Ended(_) if spoken => return,
             State::Unsaved { .. } => return self.repeat(now, out),
             _ => {}
         }
@@ -247,6 +253,7 @@ impl Walk {
             State::WordsBack { words, .. } => out.push(Action::Say(Prompt::WordsBack { words })),
             State::Held { step, .. } => return self.ask(now, step, out),
             State::Paused(_) => out.push(Action::Say(Prompt::Paused)),
+            State::Ended(_) => out.push(Action::Say(Prompt::Ended)),
             State::Unsaved { draft, then } => return self.save(draft, then, out),
             State::Idle | State::Saving { .. } | State::Finished => return,
         }
@@ -310,6 +317,7 @@ impl Walk {
                 (&[M::Pause, M::TakeNote, M::Back, M::WasWrong], ExpectAnswer::None)
             }
             State::Paused(_) => (&[M::Resume], ExpectAnswer::None),
+            State::Ended(_) => (&[M::WasWrong], ExpectAnswer::None),
             State::Unsaved { .. } => (&[], ExpectAnswer::None),
             State::Idle | State::Saving { .. } | State::Finished => return Expect::default(),
         };

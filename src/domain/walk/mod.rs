@@ -154,6 +154,8 @@ enum State {
     Held { step: StepRef, role: String },
     /// "Resume work".
     Paused(StepRef),
+    /// A correction of this step, the last one settled, of a walk that had ended.
+    Ended(StepRef),
     /// Nothing more.
     Finished,
 }
@@ -238,7 +240,7 @@ impl Walk {
             | State::Held { step, .. }
             | State::Paused(step) => Some(step),
             State::Saving { draft, .. } | State::Unsaved { draft, .. } => draft.what.step(),
-            State::Idle | State::Finished => None,
+            State::Idle | State::Ended(_) | State::Finished => None,
         }
     }
 
@@ -246,6 +248,13 @@ impl Walk {
     #[must_use]
     pub fn is_held(&self) -> bool {
         matches!(self.state, State::Held { .. })
+    }
+
+    /// Whether every step was settled before this walk was taken up, and nothing
+    /// is being corrected.
+    #[must_use]
+    pub fn is_ended(&self) -> bool {
+        matches!(self.state, State::Ended(_))
     }
 
     /// The only way anything happens. `now` is the one clock reading of the
@@ -449,7 +458,13 @@ impl Walk {
             | State::OffTarget { step, .. }
             | State::Dictating { step, .. }
             | State::WordsBack { step, .. } => self.recheck(now, step, out),
-            State::Idle | State::Saving { .. } | State::Paused(_) | State::Finished => {}
+            // What others changed opens a step again.
+            State::Ended(_) if self.open().next().is_some() => self.next(now, out),
+            State::Idle
+            | State::Saving { .. }
+            | State::Paused(_)
+            | State::Ended(_)
+            | State::Finished => {}
         }
     }
 

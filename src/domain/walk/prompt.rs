@@ -150,6 +150,8 @@ pub enum Prompt {
         /// Its name.
         title: String,
     },
+    /// The walk had ended; its last step can still be corrected.
+    Ended,
     /// There is no step before.
     NothingBefore,
     /// The step needs facts that are not known.
