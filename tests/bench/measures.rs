@@ -1,9 +1,12 @@
-//! Time to compute all the measures of a job: 100 formulas, read once.
-#![allow(clippy::unwrap_used, missing_docs)]
+//! Time to compute all the measures of a job: 100 formulas read once, and the
+//! invented job with the shipped checklists.
+#![allow(clippy::unwrap_used, clippy::print_stdout, missing_docs)]
 
 use std::collections::BTreeMap;
 use std::hint::black_box;
 
+use chalkhand::domain::Sheet;
+use chalkhand::files;
 use chalkhand::measure::{Dimension, Formula, Scope, Type, Value, Values, parse_quantity};
 use chalkhand::roof;
 use criterion::{Criterion, criterion_group, criterion_main};
@@ -80,5 +83,25 @@ fn measures(criterion: &mut Criterion) {
     });
 }
 
-criterion_group!(benches, measures);
+/// All measures of the invented job, as the sheet computes them.
+fn invented_job(c: &mut Criterion) {
+    let functions = roof::functions();
+    let read = |text: &str| files::read_checklist(text, "shipped", &functions).unwrap();
+    let lists: Vec<_> = files::SHIPPED.iter().map(|(_, text)| read(text)).collect();
+    let job = include_str!("../../packaging/demo-data/job.toml");
+    let profile = include_str!("../../packaging/demo-data/profile.toml");
+    let profile = files::read_profile(profile, "profile.toml").unwrap();
+    let facts = files::read_job(job, "job.toml").unwrap();
+    let facts = facts.facts(&lists.iter().collect::<Vec<_>>()).unwrap();
+    let compute = || {
+        let sheets = lists
+            .iter()
+            .map(|list| Sheet::compute(list, &facts, Some(&profile), &functions).iter().count());
+        sheets.sum::<usize>()
+    };
+    println!("the invented job has {} measures", compute());
+    c.bench_function("all measures of the invented job", |b| b.iter(compute));
+}
+
+criterion_group!(benches, measures, invented_job);
 criterion_main!(benches);
