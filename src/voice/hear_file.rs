@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::ear::{Ear, Listened};
-use super::source::WavSource;
+use super::source::{Queued, WavSource};
 use super::{Heard, Recogniser, VoiceError};
 use crate::sound::Endpoints;
 use crate::speech::{Decision, Grammar};
@@ -37,7 +37,7 @@ pub fn hear_file(
     grammar: &Grammar,
     mut heard_ms: impl FnMut(u64),
 ) -> Result<Vec<HeardSegment>, VoiceError> {
-    let source = WavSource::new([path.to_owned()], 800);
+    let source = Queued::start(WavSource::new([path.to_owned()], 800), Queued::ROOM)?;
     let mut ear = Ear::new(source, recogniser.vad(), Endpoints::default());
     let mut segments = Vec::new();
     loop {

@@ -109,6 +109,9 @@ pub struct Queued {
 }
 
 impl Queued {
+    /// Frames that a queue usually holds: a second of sound.
+    pub const ROOM: usize = 50;
+
     /// Starts the source with room for `room` frames.
     ///
     /// # Errors

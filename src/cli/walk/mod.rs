@@ -16,7 +16,7 @@ use crate::config::Config;
 use crate::daemon::{self, Crew, Left, WalkError};
 use crate::domain::walk::{Setting, Walk};
 use crate::domain::{Answer, At, Checklist, JobFile, Known, plan};
-use crate::voice::{self, Mouth, Recogniser, WavSource};
+use crate::voice::{self, Mouth, Queued, Recogniser, WavSource};
 
 pub(super) use sound::{CrewError, Screen, SoundCrew};
 
@@ -77,6 +77,7 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
         }
         let recogniser = Arc::new(Recogniser::load(&config.models)?);
         let source = WavSource::new(arguments.wav.clone(), SILENCE_MS);
+        let source = Queued::start(source, Queued::ROOM)?;
         let screen = Screen::new(out, mouth, file.job.units);
         let mut crew = SoundCrew::new(screen, recogniser, source);
         // Its time is that of the sound, as if the recordings ended just now.
