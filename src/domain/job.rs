@@ -82,18 +82,6 @@ pub struct Job {
 }
 
 impl Job {
-    /// The pin of this checklist.
-    #[must_use]
-    pub fn checklist_pin(&self, id: &str) -> Option<&Pin> {
-        self.pins.iter().find(|pin| pin.kind == PinKind::Checklist && pin.id == id)
-    }
-
-    /// The pin of the profile.
-    #[must_use]
-    pub fn profile_pin(&self) -> Option<&Pin> {
-        self.pins.iter().find(|pin| pin.kind == PinKind::Profile)
-    }
-
     /// Whether somebody of that name holds that role on this job.
     #[must_use]
     pub fn holds(&self, name: &str, role: &str) -> bool {

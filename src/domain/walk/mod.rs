@@ -274,8 +274,8 @@ impl Walk {
             // answers another one.
             Event::Said { .. } if self.window == Window::Saying => {}
             Event::Said { meaning, heard: Some(_) } if !self.in_window(now) => {
-                // Talk among the crew. Dictation hears words only and so never
-                // the call word: it asks once more and takes nothing.
+                // Talk among the crew. Where words are asked for it cannot be told
+                // from an answer: the question is put once more, nothing is taken.
                 if matches!(meaning, Meaning::Words(_))
                     && self.expect().answer == ExpectAnswer::Words
                 {
