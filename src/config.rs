@@ -55,6 +55,16 @@ impl Default for Settings {
 }
 
 impl Config {
+    /// Settings from `--data`, this process's environment and the data folder's
+    /// file.
+    ///
+    /// # Errors
+    /// Names the setting at fault.
+    pub fn of_environment(data: Option<&Path>) -> Result<Self, ConfigError> {
+        let set = |name: &str| std::env::var_os(name).filter(|value| !value.is_empty());
+        Self::read(data, |name| set(name).map(PathBuf::from))
+    }
+
     /// Settings from `--data`, the environment and the data folder's file.
     ///
     /// # Errors

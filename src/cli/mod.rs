@@ -18,7 +18,7 @@ mod sheet;
 mod walk;
 
 use std::ffi::OsString;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
@@ -102,7 +102,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
 }
 
 fn command(arguments: Arguments, out: &mut Out) -> anyhow::Result<()> {
-    let config = config(arguments.data.as_deref())?;
+    let config = Config::of_environment(arguments.data.as_deref())?;
     match arguments.command {
         Command::Checklist(command) => checklist::run(&config, command, out),
         Command::Job(command) => job::run(&config, command, out),
@@ -118,10 +118,6 @@ fn command(arguments: Arguments, out: &mut Out) -> anyhow::Result<()> {
         Command::Doctor(arguments) => doctor::run(&config, &arguments, out),
         Command::Demo(arguments) => demo::run(config, &arguments, out),
     }
-}
-
-fn config(data: Option<&Path>) -> anyhow::Result<Config> {
-    Ok(Config::read(data, |name| std::env::var_os(name).filter(|v| !v.is_empty()).map(Into::into))?)
 }
 
 /// Warnings for everybody; more where `CHALKHAND_LOG` asks for it.

@@ -64,13 +64,3 @@ pub enum VoiceError {
     #[error("cannot speak: {0}")]
     Speech(String),
 }
-
-/// Where the models are: `CHALKHAND_MODELS`, or the default that
-/// `packaging/models` uses.
-pub fn models_dir() -> PathBuf {
-    if let Some(set) = std::env::var_os("CHALKHAND_MODELS").filter(|set| !set.is_empty()) {
-        return PathBuf::from(set);
-    }
-    let home = std::env::var_os("HOME").map_or_else(|| PathBuf::from("/root"), PathBuf::from);
-    home.join(".cache/chalkhand/models")
-}

@@ -7,10 +7,11 @@
 use std::hint::black_box;
 use std::time::{Duration, Instant};
 
+use chalkhand::config::Config;
 use chalkhand::measure::Ratio;
 use chalkhand::sound::Endpoints;
 use chalkhand::speech::{Grammar, Meaning};
-use chalkhand::voice::{Ear, Listened, Recogniser, WavSource, models_dir, render};
+use chalkhand::voice::{Ear, Listened, Recogniser, WavSource, render};
 use criterion::Criterion;
 
 const SAID: &[&str] = &[
@@ -70,7 +71,7 @@ fn resident_mb() -> Option<u64> {
 }
 
 fn main() {
-    let Ok(recogniser) = Recogniser::load(&models_dir()) else {
+    let Ok(recogniser) = Recogniser::load(&Config::of_environment(None).unwrap().models) else {
         println!("skipped: run packaging/models first");
         return;
     };

@@ -8,10 +8,11 @@
 
 use std::path::Path;
 
+use chalkhand::config::Config;
 use chalkhand::measure::Ratio;
 use chalkhand::sound::Endpoints;
 use chalkhand::speech::{Decision, Found, Grammar, Meaning, Thresholds, decide};
-use chalkhand::voice::{Ear, Listened, Recogniser, WavSource, models_dir};
+use chalkhand::voice::{Ear, Listened, Recogniser, WavSource};
 use serde_json::json;
 
 fn grammar(name: &str) -> Grammar {
@@ -64,7 +65,7 @@ fn main() {
         println!("give a list of files; packaging/hearing-table does");
         return;
     };
-    let recogniser = Recogniser::load(&models_dir()).unwrap();
+    let recogniser = Recogniser::load(&Config::of_environment(None).unwrap().models).unwrap();
     for line in std::fs::read_to_string(list).unwrap().lines() {
         let (name, path) = line.split_once('\t').unwrap();
         let trie = recogniser.prepare(&grammar(name)).unwrap();

@@ -98,12 +98,7 @@ fn what_a_person_can_mend_is_one_and_says_how() {
 
 #[test]
 fn a_walk_does_not_begin_without_its_facts() {
-    let home = Home::new();
-    let profile = repository("packaging/demo-data/profile.toml");
-    home.run(["checklist", "adopt", profile.to_str().unwrap()]).well();
-    let job = std::fs::read_to_string(repository("packaging/demo-data/job.toml")).unwrap();
-    let bare = home.write("job.toml", job.split("[facts]").next().unwrap());
-    home.run(["job", "open", bare.to_str().unwrap()]).well();
+    let home = Home::with_job_file(Home::job_file().split("[facts]").next().unwrap());
     let err = home.run(WALK).fails(1);
     assert!(err.contains("does not know yet"), "{err}");
     assert!(err.contains("pitch (What is the pitch"), "{err}");
@@ -490,13 +485,9 @@ answer = { choice = ["clear", "dark"], wanted = ["clear"] }
 
 #[test]
 fn nothing_in_a_file_steers_the_terminal() {
-    let home = Home::new();
-    let job = std::fs::read_to_string(repository("packaging/demo-data/job.toml")).unwrap();
-    let profile = repository("packaging/demo-data/profile.toml");
-    home.run(["checklist", "adopt", profile.to_str().unwrap()]).well();
+    let job = Home::job_file();
     let hostile = job.replace("1 Example Lane", "1 \\u001b[31mExample\\u202e\\u0007 Lane");
-    let path = home.write("job.toml", &hostile);
-    home.run(["job", "open", path.to_str().unwrap()]).well();
+    let home = Home::with_job_file(&hostile);
     for words in [&["job", "list"][..], &["find", "lane"], &["job", "show", "EX-0001"]] {
         let out = home.run(words).well();
         assert!(!out.contains(['\u{1b}', '\u{202e}', '\u{7}']), "{words:?}: {out:?}");
@@ -511,12 +502,8 @@ fn nothing_in_a_file_steers_the_terminal() {
 
 #[test]
 fn a_phone_number_is_found_without_its_area_code() {
-    let home = Home::new();
-    let job = std::fs::read_to_string(repository("packaging/demo-data/job.toml")).unwrap();
-    let profile = repository("packaging/demo-data/profile.toml");
-    home.run(["checklist", "adopt", profile.to_str().unwrap()]).well();
-    let path = home.write("job.toml", &job.replace("\"555-0100\"", "\"(555) 555-0199\""));
-    home.run(["job", "open", path.to_str().unwrap()]).well();
+    let job = Home::job_file().replace("\"555-0100\"", "\"(555) 555-0199\"");
+    let home = Home::with_job_file(&job);
     for phone in ["5550199", "555-0199", "5555550199"] {
         assert!(home.run(["find", phone]).well().contains("EX-0001"), "{phone}");
     }

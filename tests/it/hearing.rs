@@ -6,6 +6,7 @@ use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
+use chalkhand::config::Config;
 use chalkhand::measure::Ratio;
 use chalkhand::sound::{Endpoints, FRAME, write_wav};
 use chalkhand::speech::{
@@ -14,7 +15,7 @@ use chalkhand::speech::{
 };
 use chalkhand::voice::{
     Ear, FrameSource, Listened, Mouth, Queued, Recogniser, VoiceError, WavSource, best_heard,
-    hear_file, models_dir, render,
+    hear_file, render,
 };
 use proptest::prelude::*;
 
@@ -289,7 +290,7 @@ proptest! {
 /// Where outside tools are promised, missing ones are a failure.
 fn ready() -> Option<Recogniser> {
     let spoken = std::process::Command::new("espeak-ng").arg("--version").output().is_ok();
-    match Recogniser::load(&models_dir()) {
+    match Recogniser::load(&Config::of_environment(None).unwrap().models) {
         Ok(recogniser) if spoken => return Some(recogniser),
         Ok(_) => println!("skipped: espeak-ng is not installed"),
         Err(why) => println!("skipped: {why}"),

@@ -47,10 +47,7 @@ pub(crate) fn repository(path: &str) -> PathBuf {
 
 /// Whether the speech models are there; says so where a check is left out.
 pub(crate) fn models_are_there() -> bool {
-    let named = std::env::var_os("CHALKHAND_MODELS").map(PathBuf::from);
-    let models = named.unwrap_or_else(|| {
-        Path::new(&std::env::var_os("HOME").unwrap()).join(".cache/chalkhand/models")
-    });
+    let models = chalkhand::config::Config::of_environment(None).unwrap().models;
     let there = models.join("manifest.sha256").is_file();
     if !there {
         println!("left out: no speech models; packaging/models fetches them");
@@ -60,17 +57,29 @@ pub(crate) fn models_are_there() -> bool {
 }
 
 impl Home {
+    /// With a job of that file's text open, and the invented product's profile
+    /// adopted.
+    pub(crate) fn with_job_file(text: &str) -> Self {
+        let home = Self::new();
+        let profile = repository("packaging/demo-data/profile.toml");
+        home.run(["checklist", "adopt", profile.to_str().unwrap()]).well();
+        let path = home.write("job.toml", text);
+        home.run(["job", "open", path.to_str().unwrap()]).well();
+        home
+    }
+
+    /// The invented job's file.
+    pub(crate) fn job_file() -> String {
+        std::fs::read_to_string(repository("packaging/demo-data/job.toml")).unwrap()
+    }
+
     pub(crate) fn new() -> Self {
         Self { folder: tempfile::tempdir().unwrap() }
     }
 
     /// With the invented job open and its product profile adopted.
     pub(crate) fn with_job() -> Self {
-        let home = Self::new();
-        let file = |name: &str| repository("packaging/demo-data").join(name);
-        home.run(["checklist".as_ref(), "adopt".as_ref(), file("profile.toml").as_os_str()]).well();
-        home.run(["job".as_ref(), "open".as_ref(), file("job.toml").as_os_str()]).well();
-        home
+        Self::with_job_file(&Self::job_file())
     }
 
     pub(crate) fn path(&self, name: &str) -> PathBuf {
