@@ -153,6 +153,7 @@ fn figures_fit(checklist: &Checklist, profile: &crate::domain::Profile) -> anyho
     let mut wrong = Vec::new();
     for figure in &checklist.figures {
         match profile.figures.get(&figure.name) {
+            None if figure.default.is_some() => {}
             None => wrong.push(format!("`{}` is missing ({})", figure.name, figure.ask)),
             Some((kind, _)) if kind.word() != figure.kind.word() => wrong.push(format!(
                 "`{}` is a {} and has to be a {}",

@@ -63,6 +63,10 @@ pub struct Checklist {
     pub measures: Vec<Measure>,
     /// Things that come in rows.
     pub tables: Vec<Table>,
+    /// What is computed, each after what it uses.
+    pub order: Vec<Computes>,
+    /// What the crew is told when something does not add up, in the order written.
+    pub warnings: Vec<Warning>,
     /// The steps, in order.
     pub steps: Vec<Step>,
     /// Dates after the job.
@@ -83,7 +87,7 @@ pub struct Caution {
 }
 
 /// Something surveyed, or a figure from a profile.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug)]
 pub struct Fact {
     /// As formulas write it; `table.column` for a column.
     pub name: String,
@@ -95,6 +99,9 @@ pub struct Fact {
     pub from: Option<Quantity>,
     /// Greatest believable value.
     pub to: Option<Quantity>,
+    /// What is taken until somebody says otherwise; none where it has to be
+    /// surveyed.
+    pub default: Option<Formula>,
 }
 
 impl Fact {
@@ -124,6 +131,8 @@ pub struct Measure {
     pub name: String,
     /// What it is, for the sheet.
     pub title: String,
+    /// The heading it stands under on the sheet; may be empty.
+    pub group: String,
     /// How it is computed.
     pub formula: Formula,
     /// What its result is.
@@ -136,15 +145,92 @@ pub struct Measure {
     pub source: String,
 }
 
-/// Rows such as vent runs, as many as a count fact says.
-#[derive(Clone, Debug, PartialEq, Eq)]
+/// Rows such as roof planes or vent runs.
+#[derive(Clone, Debug)]
 pub struct Table {
     /// Name of one row: `run`.
     pub name: String,
     /// What one row is called aloud.
     pub title: String,
+    /// Where the rows come from.
+    pub rows: RowsFrom,
+}
+
+/// Where the rows of a table come from.
+#[derive(Clone, Debug)]
+pub enum RowsFrom {
+    /// They are surveyed, as many as this count fact says.
+    Counted(String),
+    /// A function of the trade computes them.
+    Computed {
+        /// Its name.
+        function: String,
+        /// The single values it takes, by name.
+        with: Vec<(String, Formula)>,
+        /// The columns it gives.
+        columns: Vec<ComputedColumn>,
+        /// Where the rule comes from.
+        source: String,
+    },
+}
+
+/// A column that a function of the trade gives.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ComputedColumn {
+    /// As formulas write it, without the table.
+    pub name: String,
+    /// What it is, for the sheet.
+    pub title: String,
+    /// What its values are.
+    pub kind: FactKind,
+}
+
+impl Table {
+    /// The computed column of this name.
+    #[must_use]
+    pub fn column(&self, name: &str) -> Option<&ComputedColumn> {
+        match &self.rows {
+            RowsFrom::Computed { columns, .. } => columns.iter().find(|known| known.name == name),
+            RowsFrom::Counted(_) => None,
+        }
+    }
+
     /// The count fact that says how many rows there are.
-    pub rows: String,
+    #[must_use]
+    pub fn counted_by(&self) -> Option<&str> {
+        match &self.rows {
+            RowsFrom::Counted(fact) => Some(fact),
+            RowsFrom::Computed { .. } => None,
+        }
+    }
+}
+
+/// One thing that is computed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Computes {
+    /// The measure at this place of `measures`.
+    Measure(usize),
+    /// The default of the fact at this place of `facts`.
+    Fact(usize),
+    /// The default of the figure at this place of `figures`.
+    Figure(usize),
+    /// The rows of the table at this place of `tables`.
+    Rows(usize),
+}
+
+/// What the crew is told when something does not add up.
+#[derive(Clone, Debug)]
+pub struct Warning {
+    /// Identifier within the checklist.
+    pub id: String,
+    /// The table whose rows are looked at one by one.
+    pub each: Option<String>,
+    /// When it is told: a yes.
+    pub when: Formula,
+    /// What is told.
+    pub say: Vec<Piece>,
+    /// Where the rule comes from.
+    pub source: String,
 }
 
 /// A piece of a sentence: words, or a value to put in.
@@ -310,6 +396,16 @@ impl Checklist {
     #[must_use]
     pub fn fact(&self, name: &str) -> Option<&Fact> {
         self.facts.iter().find(|fact| fact.name == name)
+    }
+
+    /// What a name stands for: a fact, a measure or a computed column.
+    #[must_use]
+    pub fn kind_of(&self, name: &str) -> Option<&FactKind> {
+        let fact = self.fact(name).map(|fact| &fact.kind);
+        fact.or_else(|| self.measure(name).map(|measure| &measure.kind)).or_else(|| {
+            let (table, column) = name.split_once('.')?;
+            self.table(table)?.column(column).map(|column| &column.kind)
+        })
     }
 
     /// The table of this name.

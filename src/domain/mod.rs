@@ -16,9 +16,11 @@ pub mod json;
 pub mod meaning;
 pub mod plan;
 pub mod record;
+mod rows;
 pub mod schedule;
 pub mod seal;
 pub mod sheet;
+pub mod shown;
 pub mod standing;
 pub mod walk;
 
@@ -26,8 +28,8 @@ pub use answer::parse_answer;
 pub use at::At;
 pub use attention::{About, Attention};
 pub use checklist::{
-    Answer, Bound, Caution, Checklist, Fact, FollowUp, Measure, Piece, Point, PointKind, PointWhen,
-    Step, Table, Version,
+    Answer, Bound, Caution, Checklist, ComputedColumn, Computes, Fact, FollowUp, Measure, Piece,
+    Point, PointKind, PointWhen, RowsFrom, Step, Table, Version, Warning,
 };
 pub use day::{Day, DayJob};
 pub use entry::{Draft, Entry, Given, Heard, How, Key, StepRef, Target, What};
@@ -38,7 +40,7 @@ pub use meaning::Meaning;
 pub use record::{JobFile, Record, RecordFact, RecordMeasure, RecordStep, RecordWalk};
 pub use schedule::Due;
 pub use seal::Hash;
-pub use sheet::{Computed, Known, Sheet};
+pub use sheet::{Computed, Known, MOST_ROWS, Rows, Sheet};
 pub use standing::{
     Comparison, Issued, Note, Outcome, PointStanding, Release, Settled, Standing, StepStanding,
     WalkStanding,

@@ -45,6 +45,5 @@ fn applies(step: &Step, known: Known<'_>, row: Option<u32>, functions: &Function
 }
 
 fn rows(known: Known<'_>, table: &str) -> Vec<Option<u32>> {
-    let count = known.checklist.table(table).and_then(|table| known.facts.count(&table.rows));
-    count.map_or_else(|| vec![None], |rows| (1..=rows).map(Some).collect())
+    known.rows(table).map_or_else(|| vec![None], |rows| (1..=rows).map(Some).collect())
 }

@@ -1,13 +1,14 @@
 //! The install record: a job's entries folded into what now stands, together
 //! with everything it rests on. How it looks is the business of `export`.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use crate::measure::{Functions, Value};
 
 use super::{
     Attention, Checklist, Computed, Entry, FactName, Hash, Job, Known, Note, PointStanding,
-    Profile, Settled, Sheet, Standing, StepRef, attention, plan,
+    Profile, RowsFrom, Settled, Sheet, Standing, StepRef, Table, Units, attention, plan,
 };
 
 /// Everything known of one job: what it pins and what was logged.
@@ -53,6 +54,8 @@ pub struct RecordFact {
     pub ask: String,
     /// The value.
     pub value: Value,
+    /// Whether nobody gave it and the checklist's default was taken.
+    pub assumed: bool,
 }
 
 /// One walk in a record.
@@ -64,8 +67,10 @@ pub struct RecordWalk {
     pub begun: Option<super::At>,
     /// When its last step was settled.
     pub ended: Option<super::At>,
-    /// Measures, in the order of the checklist.
+    /// Measures in the order of the checklist, then columns of computed rows.
     pub measures: Vec<RecordMeasure>,
+    /// What does not add up, in sentences.
+    pub warnings: Vec<String>,
     /// Steps, in order.
     pub steps: Vec<RecordStep>,
 }
@@ -77,12 +82,16 @@ pub struct RecordMeasure {
     pub name: FactName,
     /// What it is.
     pub title: String,
+    /// The heading it stands under on the sheet; may be empty.
+    pub group: String,
     /// As a person reads it; none where it cannot be computed.
     pub shown: Option<String>,
     /// What it came to.
     pub computed: Computed,
     /// How it is computed.
     pub formula: String,
+    /// The names the formula uses.
+    pub uses: Vec<String>,
     /// Where the rule comes from.
     pub source: String,
 }
@@ -131,6 +140,7 @@ impl JobFile {
     pub fn record(&self, functions: &Functions) -> Record {
         let mut walks = Vec::new();
         let mut all_attention = Vec::new();
+        let mut assumed = BTreeMap::new();
         for checklist in &self.checklists {
             let sheet = self.sheet(checklist, functions);
             let known = Known {
@@ -140,6 +150,7 @@ impl JobFile {
                 sheet: &sheet,
             };
             let plan = plan::plan(known, functions);
+            assumed.extend(defaults(known));
             all_attention.extend(attention::of_walk(
                 known,
                 self.job.units,
@@ -154,20 +165,37 @@ impl JobFile {
             }
             walks.push(self.walk(checklist, known, plan));
         }
-        let facts = self.standing.facts.iter().map(|(name, value)| {
-            let fact = self.checklists.iter().find_map(|checklist| checklist.fact(&name.name));
-            let ask = fact.map(|fact| fact.ask.clone()).unwrap_or_default();
-            RecordFact { name: name.clone(), ask, value: value.clone() }
-        });
         Record {
             job: self.job.clone(),
-            facts: facts.collect(),
+            facts: self.facts(assumed),
             profile: self.profile.clone(),
             walks,
             notes: self.standing.notes.clone(),
             attention: all_attention,
             head: self.entries.last().map(|entry| (entry.seq, entry.hash)),
         }
+    }
+
+    /// Facts that somebody gave, then defaults that stand for those nobody gave.
+    fn facts(&self, assumed: BTreeMap<FactName, Value>) -> Vec<RecordFact> {
+        let ask = |name: &FactName| {
+            let fact = self.checklists.iter().find_map(|checklist| checklist.fact(&name.name));
+            fact.map(|fact| fact.ask.clone()).unwrap_or_default()
+        };
+        let given = self.standing.facts.iter().map(|(name, value)| RecordFact {
+            name: name.clone(),
+            ask: ask(name),
+            value: value.clone(),
+            assumed: false,
+        });
+        let mut facts: Vec<RecordFact> = given.collect();
+        facts.extend(assumed.into_iter().map(|(name, value)| RecordFact {
+            ask: ask(&name),
+            name,
+            value,
+            assumed: true,
+        }));
+        facts
     }
 
     fn walk(&self, checklist: &Arc<Checklist>, known: Known<'_>, plan: Vec<StepRef>) -> RecordWalk {
@@ -187,13 +215,19 @@ impl JobFile {
             measures.extend(named.map(|(name, computed)| RecordMeasure {
                 name: name.clone(),
                 title: measure.title.clone(),
+                group: measure.group.clone(),
                 shown: known.show(&name.name, name.row, self.job.units),
                 computed: computed.clone(),
                 formula: measure.formula.text().to_owned(),
+                uses: measure.formula.uses(),
                 source: measure.source.clone(),
             }));
         }
+        for table in &checklist.tables {
+            measures.extend(columns(known, table, self.job.units));
+        }
         RecordWalk {
+            warnings: known.warnings(self.job.units),
             checklist: Arc::clone(checklist),
             begun: stood.and_then(|walk| walk.begun).map(|(at, ..)| at),
             ended: stood.and_then(|walk| walk.ended),
@@ -221,4 +255,39 @@ impl JobFile {
             at,
         }
     }
+}
+
+/// The defaults that stand for facts nobody gave.
+fn defaults(known: Known<'_>) -> BTreeMap<FactName, Value> {
+    let computed = known.sheet.iter().filter_map(|(name, computed)| match computed {
+        Computed::Value(value) => Some((name, value)),
+        _ => None,
+    });
+    let facts = computed.filter(|(name, _)| known.checklist.fact(&name.name).is_some());
+    facts.map(|(name, value)| (name.clone(), value.clone())).collect()
+}
+
+/// The columns of computed rows, row by row.
+fn columns(known: Known<'_>, table: &Table, units: Units) -> Vec<RecordMeasure> {
+    let RowsFrom::Computed { function, with, columns, source } = &table.rows else {
+        return Vec::new();
+    };
+    let uses: Vec<String> = with.iter().flat_map(|(_, formula)| formula.uses()).collect();
+    let rows = 1..=known.rows(&table.name).unwrap_or(0);
+    let cells = rows.flat_map(|row| columns.iter().map(move |column| (row, column)));
+    let found = cells.filter_map(|(row, column)| {
+        let name = FactName { name: format!("{}.{}", table.name, column.name), row: Some(row) };
+        let computed = known.sheet.get(&name.name, name.row)?.clone();
+        Some(RecordMeasure {
+            title: column.title.clone(),
+            group: String::new(),
+            shown: known.show(&name.name, name.row, units),
+            computed,
+            formula: format!("{function}(…)"),
+            uses: uses.clone(),
+            source: source.clone(),
+            name,
+        })
+    });
+    found.collect()
 }

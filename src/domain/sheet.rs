@@ -4,11 +4,17 @@
 use std::collections::BTreeMap;
 
 use crate::measure::{
-    self, Dimension, EvalError, Functions, Quantity, Ratio, Rounding, Style, System, Unit, Value,
-    Values,
+    EvalError, Formula, Functions, Quantity, Ratio, RowsInput, Type, Value, Values,
 };
 
-use super::{Bound, Checklist, FactName, Facts, Measure, Piece, Profile, Units};
+use super::shown::show_value;
+use super::{
+    Bound, Checklist, Computes, FactKind, FactName, Facts, Piece, Profile, RowsFrom, Table, Units,
+    rows,
+};
+
+/// Most rows a table has: every row has steps of its own.
+pub const MOST_ROWS: u32 = 500;
 
 /// What a measure came to.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -21,11 +27,31 @@ pub enum Computed {
     Cannot(String),
 }
 
+/// What became of the rows of a computed table.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Rows {
+    /// They were computed.
+    Known {
+        /// How many there are.
+        count: u32,
+        /// What they were computed from.
+        input: RowsInput,
+        /// What the crew has to know about them, in sentences.
+        notes: Vec<String>,
+    },
+    /// These names are not known yet.
+    Missing(Vec<String>),
+    /// They cannot be computed, and why.
+    Cannot(String),
+}
+
 /// The computed measures of one checklist on one job.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Sheet {
     computed: BTreeMap<FactName, Computed>,
-    rows: BTreeMap<String, u32>,
+    rows: BTreeMap<String, Rows>,
+    /// Places in `warnings` of the checklist, with the row.
+    told: Vec<(usize, Option<u32>)>,
 }
 
 /// Everything a name can mean on one job: facts, figures, measures.
@@ -42,7 +68,7 @@ pub struct Known<'a> {
 }
 
 impl Sheet {
-    /// Computes every measure, in the order of the checklist.
+    /// Computes everything, in the order of the checklist.
     #[must_use]
     pub fn compute(
         checklist: &Checklist,
@@ -50,62 +76,148 @@ impl Sheet {
         profile: Option<&Profile>,
         functions: &Functions,
     ) -> Self {
-        let rows = checklist
-            .tables
-            .iter()
-            .map(|table| (table.name.clone(), facts.count(&table.rows).unwrap_or(0)));
-        let mut sheet = Self { computed: BTreeMap::new(), rows: rows.collect() };
-        for measure in &checklist.measures {
-            let rows = match measure.name.split_once('.') {
-                Some((table, _)) => (1..=sheet.rows(table)).map(Some).collect(),
-                None => vec![None],
-            };
-            for row in rows {
-                let known = Known { checklist, facts, profile, sheet: &sheet };
-                let computed = compute(measure, known, row, functions);
-                sheet.computed.insert(FactName { name: measure.name.clone(), row }, computed);
-            }
+        let mut sheet = Self::default();
+        for computes in &checklist.order {
+            let known = Known { checklist, facts, profile, sheet: &sheet };
+            let (computed, table) = known.computed(computes, functions);
+            sheet.computed.extend(computed);
+            sheet.rows.extend(table);
         }
+        let known = Known { checklist, facts, profile, sheet: &sheet };
+        sheet.told = known.told(functions);
         sheet
     }
 
-    /// What this measure came to.
+    /// What this measure, column or default came to.
     #[must_use]
     pub fn get(&self, name: &str, row: Option<u32>) -> Option<&Computed> {
         self.computed.get(&FactName { name: name.to_owned(), row })
     }
 
-    /// How many rows a table has.
+    /// What became of the rows of a computed table.
     #[must_use]
-    pub fn rows(&self, table: &str) -> u32 {
-        self.rows.get(table).copied().unwrap_or(0)
+    pub fn rows(&self, table: &str) -> Option<&Rows> {
+        self.rows.get(table)
     }
 
-    /// All measures, by name and row.
+    /// All that was computed, by name and row.
     pub fn iter(&self) -> impl Iterator<Item = (&FactName, &Computed)> {
         self.computed.iter()
     }
 }
 
-fn compute(
-    measure: &Measure,
-    known: Known<'_>,
-    row: Option<u32>,
-    functions: &Functions,
-) -> Computed {
-    match measure.formula.eval(&InRow { known, row }, functions) {
-        Ok(value) => Computed::Value(value),
-        Err(EvalError::Missing(names)) => Computed::Missing(known.roots(names, row)),
-        Err(EvalError::Cannot { message, .. }) => Computed::Cannot(message),
-    }
-}
+type Found = (Vec<(FactName, Computed)>, Option<(String, Rows)>);
 
 impl Known<'_> {
+    /// What one of the things in order comes to: names, or rows of a table.
+    fn computed(&self, computes: &Computes, functions: &Functions) -> Found {
+        let list = self.checklist;
+        match computes {
+            Computes::Measure(at) => {
+                let Some(measure) = list.measures.get(*at) else { return Found::default() };
+                let rows = self.rows_of(&measure.name);
+                let one = |row| {
+                    let name = FactName { name: measure.name.clone(), row };
+                    (name, self.evaluate(&measure.formula, row, functions))
+                };
+                (rows.into_iter().map(one).collect(), None)
+            }
+            Computes::Fact(at) => {
+                let Some(fact) = list.facts.get(*at) else { return Found::default() };
+                let Some(formula) = &fact.default else { return Found::default() };
+                let unknown = self.rows_of(&fact.name).into_iter();
+                let unknown = unknown.filter(|row| self.facts.get(&fact.name, *row).is_none());
+                let one = |row| {
+                    let name = FactName { name: fact.name.clone(), row };
+                    (name, fits(self.evaluate(formula, row, functions), &fact.kind))
+                };
+                (unknown.map(one).collect(), None)
+            }
+            Computes::Figure(at) => {
+                let Some(figure) = list.figures.get(*at) else { return Found::default() };
+                let Some(formula) = &figure.default else { return Found::default() };
+                if self.profile.is_some_and(|p| p.figures.contains_key(&figure.name)) {
+                    return Found::default();
+                }
+                let name = FactName { name: format!("profile.{}", figure.name), row: None };
+                (vec![(name, fits(self.evaluate(formula, None, functions), &figure.kind))], None)
+            }
+            Computes::Rows(at) => match list.tables.get(*at) {
+                Some(Table { name, rows: RowsFrom::Computed { function, with, .. }, .. }) => {
+                    let (columns, rows) = rows::compute(*self, name, function, with, functions);
+                    (columns, Some((name.clone(), rows)))
+                }
+                _ => Found::default(),
+            },
+        }
+    }
+
+    /// The rows a name has values in: one without a number, or those of its table.
+    fn rows_of(&self, name: &str) -> Vec<Option<u32>> {
+        match table_of(name) {
+            None => vec![None],
+            Some(table) => (1..=self.rows(table).unwrap_or(0)).map(Some).collect(),
+        }
+    }
+
+    /// What a formula comes to in a row.
+    pub(super) fn evaluate(
+        &self,
+        formula: &Formula,
+        row: Option<u32>,
+        functions: &Functions,
+    ) -> Computed {
+        match formula.eval(&InRow { known: *self, row }, functions) {
+            Ok(value) => Computed::Value(value),
+            Err(EvalError::Missing(names)) => match self.cannot(&names, row) {
+                Some(why) => Computed::Cannot(why),
+                None => Computed::Missing(self.roots(names, row)),
+            },
+            Err(EvalError::Cannot { message, .. }) => Computed::Cannot(message),
+        }
+    }
+
+    /// Why one of these names can never be known as things are.
+    fn cannot(&self, names: &[String], row: Option<u32>) -> Option<String> {
+        names.iter().find_map(|name| {
+            let own = self.sheet.get(name, if table_of(name).is_some() { row } else { None });
+            match (own, table_of(name).and_then(|table| self.sheet.rows(table))) {
+                (Some(Computed::Cannot(why)), _) | (_, Some(Rows::Cannot(why))) => {
+                    Some(why.clone())
+                }
+                _ => None,
+            }
+        })
+    }
+
+    /// How many rows a table has, once that is known.
+    #[must_use]
+    pub fn rows(&self, table: &str) -> Option<u32> {
+        let declared = self.checklist.table(table)?;
+        let count = match &declared.rows {
+            RowsFrom::Computed { .. } => match self.sheet.rows(table)? {
+                Rows::Known { count, .. } => *count,
+                _ => return None,
+            },
+            RowsFrom::Counted(fact) => match self.value(fact, None)? {
+                Value::Quantity(q) if q.value.is_integer() => {
+                    u32::try_from(q.value.numerator()).ok()?
+                }
+                _ => return None,
+            },
+        };
+        Some(count.min(MOST_ROWS))
+    }
+
     /// The value of a name, in a row where it has one.
     #[must_use]
     pub fn value(&self, name: &str, row: Option<u32>) -> Option<Value> {
         if let Some(figure) = name.strip_prefix("profile.") {
-            return self.profile?.figures.get(figure).map(|(_, value)| value.clone());
+            let given = self.profile.and_then(|profile| profile.figures.get(figure));
+            return match (given, self.sheet.get(name, None)) {
+                (Some((_, value)), _) | (None, Some(Computed::Value(value))) => Some(value.clone()),
+                _ => None,
+            };
         }
         let row = if name.contains('.') { Some(row?) } else { None };
         if let (Some(row), Some((_, "number"))) = (row, name.split_once('.')) {
@@ -119,13 +231,12 @@ impl Known<'_> {
     }
 
     /// The facts and figures behind missing names.
-    fn roots(&self, names: Vec<String>, row: Option<u32>) -> Vec<String> {
+    pub(super) fn roots(&self, names: Vec<String>, row: Option<u32>) -> Vec<String> {
         let mut roots = Vec::new();
         for name in names {
             let row = if name.contains('.') { row } else { None };
-            let table = name.split_once('.').filter(|_| row.is_none());
-            if let Some(table) = table.and_then(|(table, _)| self.checklist.table(table)) {
-                roots.push(table.rows.clone());
+            if let (Some(table), None) = (table_of(&name), row) {
+                roots.extend(self.missing_rows(table));
                 continue;
             }
             match self.sheet.get(&name, row) {
@@ -136,6 +247,59 @@ impl Known<'_> {
         roots.sort();
         roots.dedup();
         roots
+    }
+
+    /// What the rows of a table wait for: its count, the facts its function
+    /// needs, or columns that are not filled in.
+    #[must_use]
+    pub fn missing_rows(&self, table: &str) -> Vec<String> {
+        match (self.checklist.table(table).map(|table| &table.rows), self.sheet.rows(table)) {
+            (_, Some(Rows::Missing(names))) => names.clone(),
+            (Some(RowsFrom::Counted(fact)), _) => vec![fact.clone()],
+            _ => vec![table.to_owned()],
+        }
+    }
+
+    /// The warnings that are due.
+    fn told(&self, functions: &Functions) -> Vec<(usize, Option<u32>)> {
+        let mut told = Vec::new();
+        for (at, warning) in self.checklist.warnings.iter().enumerate() {
+            let rows = match &warning.each {
+                None => vec![None],
+                Some(table) => (1..=self.rows(table).unwrap_or(0)).map(Some).collect(),
+            };
+            let due = |row: &Option<u32>| {
+                self.evaluate(&warning.when, *row, functions) == Computed::Value(Value::YesNo(true))
+            };
+            told.extend(rows.into_iter().filter(due).map(|row| (at, row)));
+        }
+        told
+    }
+
+    /// What does not add up, in sentences: the checklist's warnings that are
+    /// due, then what the computed rows have to say.
+    #[must_use]
+    pub fn warnings(&self, units: Units) -> Vec<String> {
+        let mut all = Vec::new();
+        for (at, row) in &self.sheet.told {
+            let Some(warning) = self.checklist.warnings.get(*at) else { continue };
+            // A value that is missing is named in its place.
+            let text = warning.say.iter().map(|piece| match piece {
+                Piece::Words(words) => words.clone(),
+                Piece::Name(name) => {
+                    self.show(name, *row, units).unwrap_or_else(|| format!("({name}: not known)"))
+                }
+            });
+            all.push(text.collect());
+        }
+        for rows in self.sheet.rows.values() {
+            match rows {
+                Rows::Known { notes, .. } => all.extend(notes.iter().cloned()),
+                Rows::Cannot(why) => all.push(why.clone()),
+                Rows::Missing(_) => {}
+            }
+        }
+        all
     }
 
     /// A value as a person reads it, measures rounded in their safe direction.
@@ -173,75 +337,18 @@ impl Known<'_> {
     }
 }
 
-/// Rounds a quantity of inches to the tape in the direction that is safe.
-#[must_use]
-pub fn to_tape(q: Quantity, bound: Bound, graduation: Ratio) -> Quantity {
-    if q.dimension != Dimension::LENGTH {
-        return q;
-    }
-    let rounded = q.value.round_to(graduation, rounding(bound));
-    rounded.map_or(q, |value| Quantity::new(value, q.dimension))
+/// The table a name is a column of.
+fn table_of(name: &str) -> Option<&str> {
+    name.split_once('.').map(|(table, _)| table).filter(|table| *table != "profile")
 }
 
-fn rounding(bound: Bound) -> Rounding {
-    match bound {
-        Bound::Minimum => Rounding::Up,
-        Bound::Maximum => Rounding::Down,
-        Bound::Mark => Rounding::Nearest,
-    }
-}
-
-/// A value as a person reads it: lengths in tape notation, net free area in
-/// square inches, floors in square feet.
-#[must_use]
-pub fn show_value(value: &Value, bound: Bound, graduation: Ratio, units: Units) -> String {
-    let q = match value {
-        Value::YesNo(yes) => return (if *yes { "yes" } else { "no" }).to_owned(),
-        Value::Text(text) => return text.clone(),
-        Value::Quantity(q) => *q,
-    };
-    let us = units == Units::Us;
-    let rounding = rounding(bound);
-    match q.dimension {
-        Dimension::LENGTH => {
-            let system = if us { System::Us } else { System::Metric };
-            measure::show(q, &Style { system, graduation, rounding })
+/// A default only where it is something the fact can be.
+fn fits(computed: Computed, kind: &FactKind) -> Computed {
+    match computed {
+        Computed::Value(value) if !kind.admits(&value) => {
+            Computed::Cannot(format!("its default is not {}", kind.word()))
         }
-        Dimension::AREA if !us => {
-            let big = Ratio::int(15_500) <= q.value.abs();
-            let (unit, decimals) =
-                if big { (Unit::SquareMetre, 2) } else { (Unit::SquareCentimetre, 0) };
-            measure::show_in(q, unit, decimals, rounding)
-        }
-        Dimension::AREA => {
-            let floor = Ratio::int(14_400) <= q.value.abs();
-            let (unit, decimals) =
-                if floor { (Unit::SquareFoot, 1) } else { (Unit::SquareInch, 1) };
-            measure::show_in(q, unit, decimals, rounding)
-        }
-        Dimension::FREE_AREA_PER_LENGTH => measure::show_in(
-            q,
-            if us { Unit::SquareInchPerFoot } else { Unit::SquareCentimetrePerMetre },
-            2,
-            rounding,
-        ),
-        Dimension::TEMPERATURE => measure::show_in(
-            q,
-            if us { Unit::DegreeFahrenheit } else { Unit::DegreeCelsius },
-            0,
-            rounding,
-        ),
-        Dimension::SPEED => measure::show_in(
-            q,
-            if us { Unit::MilePerHour } else { Unit::KilometrePerHour },
-            0,
-            rounding,
-        ),
-        Dimension::NUMBER if !q.value.is_integer() => {
-            let cut = q.value.round_to(Ratio::HUNDREDTH, rounding).unwrap_or(q.value);
-            format!("{:.2}", cut.to_f64())
-        }
-        _ => measure::exact_text(q),
+        other => other,
     }
 }
 
@@ -260,9 +367,12 @@ impl Values for InRow<'_> {
     }
 
     fn column(&self, table: &str, column: &str) -> Option<Vec<Value>> {
-        let declared = self.known.checklist.table(table)?;
-        let rows = self.known.facts.count(&declared.rows)?;
+        let rows = self.known.rows(table)?;
         let name = format!("{table}.{column}");
         (1..=rows).map(|row| self.known.value(&name, Some(row))).collect()
+    }
+
+    fn column_type(&self, table: &str, column: &str) -> Option<Type> {
+        self.known.checklist.kind_of(&format!("{table}.{column}")).map(FactKind::formula_type)
     }
 }

@@ -3,7 +3,7 @@
 
 use crate::domain::{
     About, At, Attention, Bound, Comparison, Computed, Due, Entry, FactName, Given, How, Outcome,
-    PointKind, RecordFact, RecordMeasure, Settled, StepRef, Table, Target, Units, What, sheet,
+    PointKind, RecordFact, RecordMeasure, Settled, StepRef, Table, Target, Units, What, shown,
 };
 use crate::measure::{Dimension, Quantity, Ratio, Value, parse_quantity};
 
@@ -22,7 +22,7 @@ pub const INVENTED: &str = "INVENTED EXAMPLE. Nothing in it is real: no person, 
 /// value stands beside it.
 #[must_use]
 pub fn quantity(q: Quantity, units: Units) -> String {
-    let shown = sheet::show_value(&Value::Quantity(q), Bound::Mark, finest_mark(q), units);
+    let shown = shown::show_value(&Value::Quantity(q), Bound::Mark, finest_mark(q), units);
     match parse_quantity(&shown, q.dimension) {
         Ok(read) if read == q => shown,
         _ => format!("{shown} (exactly {})", crate::measure::exact_text(q)),
@@ -42,7 +42,7 @@ fn finest_mark(q: Quantity) -> Ratio {
 pub fn value(value: &Value, units: Units) -> String {
     match value {
         Value::Quantity(q) => quantity(*q, units),
-        other => sheet::show_value(other, Bound::Mark, Ratio::SIXTEENTH, units),
+        other => shown::show_value(other, Bound::Mark, Ratio::SIXTEENTH, units),
     }
 }
 

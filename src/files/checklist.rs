@@ -3,14 +3,16 @@
 
 use jiff::{SignedDuration, Span};
 
-use crate::domain::{Caution, Checklist, Fact, FollowUp, Hash, Table};
+use crate::domain::{Caution, Checklist, Fact, FollowUp, Hash};
 use crate::measure::{Dimension, Functions, Type};
 
 use super::fact::{check_id, check_name, need_id, need_version, read_fact};
-use super::measures::{check_drafts, read_drafts};
-use super::node::{Any, Node, Text, as_node, clip, read_root, with_article};
+use super::measures::{DefaultOf, Draft, check_drafts, read_default, read_drafts};
+use super::node::{Any, Node, Text, as_node, clip, read_root};
 use super::problem::{Problems, Report, Source};
 use super::steps::read_steps;
+use super::tables::read_table;
+use super::warnings::read_warnings;
 use super::words::{NUMBER, PROFILE, Words};
 
 /// Most steps in a checklist; nobody walks more.
@@ -40,20 +42,40 @@ fn read(root: &Node<'_>, hash: Hash, functions: &Functions) -> Option<Checklist>
     let cautions = read_cautions(root);
 
     let mut words = Words::default();
-    let mut facts = read_facts(root.named("facts"), None, &mut words, report);
-    let figures = read_facts(root.named(PROFILE), Some(PROFILE), &mut words, report);
-    let mut drafts = read_drafts(root.named("measures"), None, &mut words, report);
+    let (mut facts, mut figures) = (Vec::new(), Vec::new());
+    let mut drafts = Vec::new();
+    read_facts(root.named("facts"), None, &mut facts, &mut drafts, &mut words, report);
+    let given = root.named(PROFILE);
+    read_facts(given, Some(PROFILE), &mut figures, &mut drafts, &mut words, report);
+    drafts.extend(read_drafts(root.named("measures"), None, &mut words, report));
+    let mut computing = Vec::new();
     for (name, value) in root.named("each") {
         let Some(node) = as_node(value, name.at.clone(), "table", report) else { continue };
-        let Some(table) = read_table(&name, &node, &facts, &mut words) else { continue };
+        let Some((table, computed)) = read_table(&name, &node, &facts, &mut words, functions)
+        else {
+            continue;
+        };
+        computing.extend(computed);
         let row = table.name.clone();
         words.tables.push(table);
         words.set(format!("{row}.{NUMBER}"), Some(Type::Quantity(Dimension::NUMBER)));
-        facts.extend(read_facts(node.named("facts"), Some(&row), &mut words, report));
+        let given = node.named("facts");
+        read_facts(given, Some(&row), &mut facts, &mut drafts, &mut words, report);
         drafts.extend(read_drafts(node.named("measures"), Some(&row), &mut words, report));
         node.finish();
     }
-    let measures = check_drafts(drafts, &mut words, functions, report);
+    let checked = check_drafts(drafts, &computing, &mut words, functions, report);
+    for (of, formula) in checked.defaults {
+        let fact = match of {
+            DefaultOf::Fact(at) => facts.get_mut(at),
+            DefaultOf::Figure(at) => figures.get_mut(at),
+        };
+        if let Some(fact) = fact {
+            fact.default = Some(formula);
+        }
+    }
+    let measures = checked.measures;
+    let warnings = read_warnings(&root.each("warning", "warning"), &words, functions);
 
     let steps = root.each("step", "step");
     if steps.is_empty() && root.any("step").is_none() {
@@ -77,6 +99,8 @@ fn read(root: &Node<'_>, hash: Hash, functions: &Functions) -> Option<Checklist>
         figures,
         measures,
         tables: words.tables,
+        order: checked.order,
+        warnings,
         steps,
         follow_ups,
         hash,
@@ -103,10 +127,11 @@ fn read_cautions(root: &Node<'_>) -> Vec<Caution> {
 fn read_facts(
     entries: Vec<(Text, Any<'_>)>,
     prefix: Option<&str>,
+    facts: &mut Vec<Fact>,
+    drafts: &mut Vec<Draft>,
     words: &mut Words,
     report: &Report<'_>,
-) -> Vec<Fact> {
-    let mut facts = Vec::new();
+) {
     for (name, value) in entries {
         let Some(node) = as_node(value, name.at.clone(), "fact", report) else { continue };
         if !check_name(&name, report) {
@@ -118,42 +143,19 @@ fn read_facts(
             continue;
         }
         let own = if prefix == Some(PROFILE) { name.value } else { full.clone() };
-        let fact = read_fact(&node, own);
-        words.add(&full, fact.as_ref());
-        facts.extend(fact);
-    }
-    facts
-}
-
-fn read_table(name: &Text, node: &Node<'_>, facts: &[Fact], words: &mut Words) -> Option<Table> {
-    let report = node.report();
-    let (title, rows) = (node.need("title"), node.need("rows"));
-    if !check_name(name, report) {
-        return None;
-    }
-    if name.value == PROFILE || words.has(&name.value) {
-        report.say(name.letters(), format!("`{}` is taken; name the table otherwise", name.value));
-        return None;
-    }
-    let rows = rows?;
-    // Rows within rows are not known: only facts of the job count them.
-    let facts = facts.iter().filter(|fact| !fact.name.contains('.'));
-    match facts.clone().find(|fact| fact.name == rows.value) {
-        Some(fact) if fact.kind == crate::domain::FactKind::Count => {}
-        Some(fact) => {
-            let message =
-                format!("`{}` is {}, not a count", fact.name, with_article(fact.kind.word()));
-            report.say(rows.letters(), message);
+        let Some((fact, default)) = read_fact(&node, own) else {
+            words.add(&full, None);
+            continue;
+        };
+        words.add(&full, Some(&fact));
+        if let Some(default) = default {
+            let place = facts.len();
+            let figure = prefix == Some(PROFILE);
+            let of = if figure { DefaultOf::Figure(place) } else { DefaultOf::Fact(place) };
+            drafts.extend(read_default(default, full, of, report));
         }
-        None if words.is_wrong(&rows.value) => {}
-        None => {
-            let message = format!("no fact is named `{}`", clip(&rows.value));
-            let counts = facts.filter(|fact| fact.kind == crate::domain::FactKind::Count);
-            let hint = super::near::did_you_mean(&rows.value, counts.map(|f| f.name.as_str()));
-            report.say_hint(rows.letters(), message, hint);
-        }
+        facts.push(fact);
     }
-    Some(Table { name: name.value.clone(), title: title?.value, rows: rows.value })
 }
 
 fn read_follow_ups(nodes: &[Node<'_>]) -> Vec<FollowUp> {

@@ -142,11 +142,12 @@ pub(super) fn read_options(list: Any<'_>, report: &Report<'_>) -> Option<Vec<Str
     good.then_some(options)
 }
 
-/// Reads a fact or figure of this name.
-pub(super) fn read_fact(node: &Node<'_>, name: String) -> Option<Fact> {
+/// Reads a fact or figure of this name, and its default as written.
+pub(super) fn read_fact(node: &Node<'_>, name: String) -> Option<(Fact, Option<Text>)> {
     let kind = read_kind(node);
     let ask = node.need("ask");
     let (from_at, to_at) = (node.any("from"), node.any("to"));
+    let default = node.text("default");
     node.finish();
     let kind = kind?;
     let limit = |value: Option<Any<'_>>| value.and_then(|v| read_limit(v, &kind, node.report()));
@@ -156,7 +157,7 @@ pub(super) fn read_fact(node: &Node<'_>, name: String) -> Option<Fact> {
     {
         node.report().say(at.span(), "`to` is less than `from`");
     }
-    Some(Fact { name, ask: ask?.value, from, to, kind })
+    Some((Fact { name, ask: ask?.value, from, to, kind, default: None }, default))
 }
 
 fn read_limit(value: Any<'_>, kind: &FactKind, report: &Report<'_>) -> Option<Quantity> {

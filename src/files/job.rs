@@ -8,13 +8,18 @@ use std::ops::Range;
 
 use jiff::tz::TimeZoneDatabase;
 
-use crate::domain::{Checklist, Fact, FactName, Facts, Job, Person, Units, Version};
+use crate::domain::{
+    Checklist, Fact, FactKind, FactName, Facts, Job, MOST_ROWS, Person, Units, Version,
+};
 use crate::measure::{Quantity, Value};
 
 use super::fact::{Raw, is_id, read_raw, value_of};
 use super::near;
 use super::node::{Node, Text, as_node, clip, read_root, with_article};
 use super::problem::{Problems, Report, Source};
+
+/// The fact that the head of the file answers.
+const EDITION: &str = "code_edition";
 
 /// A checklist or profile asked for: `deck-intake` or `deck-intake@1.0.0`.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -37,6 +42,7 @@ pub struct JobFile {
     facts: Vec<Given>,
     /// Where to say that checklists contradict each other.
     checklists_at: Range<usize>,
+    edition_at: Range<usize>,
     source: Source,
 }
 
@@ -106,6 +112,7 @@ fn read(root: &Node<'_>, source: &Source) -> Option<JobFile> {
     let people = read_people(root);
     let facts = read_facts(root);
     root.finish();
+    let edition_at = code_edition.as_ref().map_or(0..0, Text::letters);
     let job = Job {
         number: number?.value,
         address: address?.value,
@@ -119,7 +126,8 @@ fn read(root: &Node<'_>, source: &Source) -> Option<JobFile> {
         people,
         pins: Vec::new(),
     };
-    Some(JobFile { job, checklists, profile, facts, checklists_at, source: source.clone() })
+    let source = source.clone();
+    Some(JobFile { job, checklists, profile, facts, checklists_at, edition_at, source })
 }
 
 fn read_time_zone(text: &Text, report: &Report<'_>) -> Option<String> {
@@ -249,6 +257,7 @@ impl JobFile {
             }
         }
         self.count_rows(checklists, &mut facts, &report);
+        self.learn_edition(&known, &mut facts, &report);
         report.outcome(Some(facts))
     }
 
@@ -277,19 +286,46 @@ impl JobFile {
         known
     }
 
+    /// A checklist that computes by the code edition learns it from the head of
+    /// the file, unless it is given among the facts.
+    fn learn_edition(&self, known: &BTreeMap<&str, &Fact>, facts: &mut Facts, report: &Report<'_>) {
+        let Some(Fact { kind: FactKind::Choice(options), .. }) = known.get(EDITION) else { return };
+        if facts.get(EDITION, None).is_some() {
+            return;
+        }
+        let edition = &self.job.code_edition;
+        if options.contains(edition) {
+            let name = FactName { name: EDITION.to_owned(), row: None };
+            return facts.set(name, Value::Text(edition.clone()));
+        }
+        let message = format!("no checklist of this job computes by `{}`", clip(edition));
+        let hint = format!(
+            "expected one of {}; or keep these words and add code_edition = \"{}\" under [facts]",
+            options.join(", "),
+            options.first().map_or("", String::as_str)
+        );
+        report.say_hint(self.edition_at.clone(), message, Some(hint));
+    }
+
     fn count_rows(&self, checklists: &[&Checklist], facts: &mut Facts, report: &Report<'_>) {
         for table in checklists.iter().flat_map(|checklist| &checklist.tables) {
             let prefix = format!("{}.", table.name);
             let in_table = self.facts.iter().filter(|given| given.name.name.starts_with(&prefix));
+            let Some(counted_by) = table.counted_by() else { continue };
             let Some(last) = in_table.max_by_key(|given| given.name.row) else { continue };
             let rows = last.name.row.unwrap_or(0);
-            match facts.count(&table.rows) {
+            if MOST_ROWS < rows {
+                let message = format!("more than {MOST_ROWS} rows of `{}`", table.name);
+                report.say(last.key_at.clone(), message);
+                continue;
+            }
+            match facts.count(counted_by) {
                 None => facts.set(
-                    FactName { name: table.rows.clone(), row: None },
+                    FactName { name: counted_by.to_owned(), row: None },
                     Value::Quantity(Quantity::count(i64::from(rows))),
                 ),
                 Some(count) if count < rows => {
-                    let message = format!("`{}` says {count}, but here is row {rows}", table.rows);
+                    let message = format!("`{counted_by}` says {count}, but here is row {rows}");
                     report.say(last.key_at.clone(), message);
                 }
                 Some(_) => {}

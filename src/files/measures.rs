@@ -1,9 +1,10 @@
-//! Measures: formulas read, put in an order in which each follows what it uses,
-//! and checked for their dimensions at their place in the file.
+//! What is computed: measures, defaults of facts, and the rows of computed
+//! tables, put in an order in which each follows what it uses, and checked for
+//! their dimensions at their place in the file.
 
 use std::collections::BTreeMap;
 
-use crate::domain::{Bound, FactKind, Measure};
+use crate::domain::{Bound, Computes, FactKind, Measure};
 use crate::measure::{
     Dimension, Formula, FormulaError, Functions, Ratio, Type, in_order, parse_quantity,
 };
@@ -12,10 +13,15 @@ use super::fact::{check_name, say_misread};
 use super::near;
 use super::node::{Any, Node, Text, as_node, as_text, clip, with_article};
 use super::problem::Report;
-use super::words::{Sight, Words};
+use super::tables::Computing;
+use super::words::{PROFILE, Sight, Words};
 
-/// A measure before its formula is checked.
+/// A measure or a default before its formula is checked.
 pub(super) struct Draft {
+    /// Of which fact or figure it is the default; none for a measure.
+    default_of: Option<DefaultOf>,
+    /// The heading on the sheet.
+    group: String,
     name: Text,
     /// Name with the table before it.
     full: String,
@@ -26,6 +32,55 @@ pub(super) struct Draft {
     bound: Bound,
     graduation: Option<(Ratio, std::ops::Range<usize>)>,
     source: String,
+}
+
+/// A fact or figure by its place in the checklist.
+#[derive(Clone, Copy)]
+pub(super) enum DefaultOf {
+    Fact(usize),
+    Figure(usize),
+}
+
+/// What came of the drafts.
+#[derive(Default)]
+pub(super) struct Checked {
+    pub(super) measures: Vec<Measure>,
+    pub(super) order: Vec<Computes>,
+    pub(super) defaults: Vec<(DefaultOf, Formula)>,
+}
+
+/// Reads the default of a fact or figure.
+pub(super) fn read_default(
+    text: Text,
+    full: String,
+    of: DefaultOf,
+    report: &Report<'_>,
+) -> Option<Draft> {
+    let formula = parse(&text, report)?;
+    let table = full.split_once('.').map(|(table, _)| table).filter(|t| *t != PROFILE);
+    Some(Draft {
+        default_of: Some(of),
+        table: table.map(str::to_owned),
+        name: text.renamed(full.clone()),
+        full,
+        group: String::new(),
+        title: String::new(),
+        formula,
+        bound: Bound::Mark,
+        graduation: None,
+        source: String::new(),
+        text,
+    })
+}
+
+fn parse(text: &Text, report: &Report<'_>) -> Option<Formula> {
+    match Formula::parse(&text.value) {
+        Ok(formula) => Some(formula),
+        Err(error) => {
+            say_formula_error(&error, text, None, report);
+            None
+        }
+    }
 }
 
 /// Reads the measures under one key; a table's name goes before theirs.
@@ -62,6 +117,7 @@ fn read_draft(
 ) -> Option<Draft> {
     let mut title = name.value.replace('_', " ");
     let (mut bound, mut graduation, mut source) = (Bound::Mark, None, String::new());
+    let mut group = String::new();
     let text = if value.get_ref().as_str().is_some() {
         as_text(value, report)?
     } else {
@@ -69,28 +125,25 @@ fn read_draft(
         let text = node.need("formula");
         title = node.text("title").map_or(title, |title| title.value);
         source = node.text("source").map_or(source, |source| source.value);
+        group = node.text("group").map_or(group, |group| group.value);
         bound = read_bound(&node);
         graduation = node.text("graduation").and_then(|text| read_graduation(&text, report));
         node.finish();
         text?
     };
-    match Formula::parse(&text.value) {
-        Ok(formula) => Some(Draft {
-            full: full.to_owned(),
-            table: table.map(str::to_owned),
-            title,
-            formula,
-            bound,
-            graduation,
-            source,
-            name,
-            text,
-        }),
-        Err(error) => {
-            say_formula_error(&error, &text, None, report);
-            None
-        }
-    }
+    Some(Draft {
+        default_of: None,
+        full: full.to_owned(),
+        table: table.map(str::to_owned),
+        group,
+        title,
+        formula: parse(&text, report)?,
+        bound,
+        graduation,
+        source,
+        name,
+        text,
+    })
 }
 
 fn read_bound(node: &Node<'_>) -> Bound {
@@ -122,58 +175,160 @@ fn read_graduation(text: &Text, report: &Report<'_>) -> Option<(Ratio, std::ops:
     }
 }
 
-/// Checks the drafts and puts them in an order in which they can be computed.
+/// Checks drafts and computed tables and puts them in an order in which they can
+/// be computed.
 pub(super) fn check_drafts(
     drafts: Vec<Draft>,
+    tables: &[Computing],
     words: &mut Words,
     functions: &Functions,
     report: &Report<'_>,
-) -> Vec<Measure> {
-    let mut formulas: BTreeMap<String, Formula> =
-        drafts.iter().map(|draft| (draft.full.clone(), draft.formula.clone())).collect();
-    let order = loop {
-        match in_order(&formulas) {
-            Ok(order) => break order.into_iter().map(str::to_owned).collect::<Vec<_>>(),
+) -> Checked {
+    let order = order(&drafts, tables, words, functions, report);
+    let places: BTreeMap<String, usize> =
+        drafts.iter().enumerate().map(|(at, draft)| (draft.full.clone(), at)).collect();
+    let mut drafts: Vec<Option<Draft>> = drafts.into_iter().map(Some).collect();
+    let mut checked = Checked::default();
+    let mut measures: Vec<(usize, Measure)> = Vec::new();
+    let mut computes: Vec<Result<Computes, usize>> = Vec::new();
+    for name in order {
+        if let Some(table) = tables.iter().find(|table| table.name == name) {
+            table.check(words, functions, report);
+            computes.push(Ok(Computes::Rows(table.place)));
+            continue;
+        }
+        let Some(place) = places.get(&name).copied() else { continue };
+        let Some(draft) = drafts.get_mut(place).and_then(Option::take) else { continue };
+        let sight = words.seen_from(draft.table.as_deref());
+        let Some(kind) = check_draft(&draft, sight, functions, report) else { continue };
+        match draft.default_of {
+            Some(of) => {
+                if check_default(&draft, &kind, words, report) {
+                    computes.push(Ok(match of {
+                        DefaultOf::Fact(at) => Computes::Fact(at),
+                        DefaultOf::Figure(at) => Computes::Figure(at),
+                    }));
+                    checked.defaults.push((of, draft.formula));
+                }
+            }
+            None => {
+                words.set(name, Some(kind.formula_type()));
+                let Some(measure) = finish(draft, kind, report) else { continue };
+                computes.push(Err(place));
+                measures.push((place, measure));
+            }
+        }
+    }
+    // Measures stay in the order they were written in; that is how they are read.
+    measures.sort_by_key(|(place, _)| *place);
+    let at = |place: usize| measures.iter().position(|(other, _)| *other == place);
+    let found = computes.into_iter().filter_map(|computes| match computes {
+        Ok(computes) => Some(computes),
+        Err(place) => at(place).map(Computes::Measure),
+    });
+    checked.order = found.collect();
+    checked.measures = measures.into_iter().map(|(_, measure)| measure).collect();
+    checked
+}
+
+fn finish(draft: Draft, kind: FactKind, report: &Report<'_>) -> Option<Measure> {
+    let graduation = match (draft.graduation, &kind) {
+        (Some((step, _)), FactKind::Length) => step,
+        (Some((_, at)), _) => {
+            let message =
+                format!("a graduation is for lengths; this is {}", with_article(kind.word()));
+            report.say(at, message);
+            return None;
+        }
+        (None, _) => Ratio::SIXTEENTH,
+    };
+    Some(Measure {
+        name: draft.full,
+        title: draft.title,
+        group: draft.group,
+        formula: draft.formula,
+        kind,
+        bound: draft.bound,
+        graduation,
+        source: draft.source,
+    })
+}
+
+/// A default is of its fact's own kind, and for a choice one of its options.
+fn check_default(draft: &Draft, kind: &FactKind, words: &Words, report: &Report<'_>) -> bool {
+    let wanted = words.kind(&draft.full);
+    if wanted.is_some_and(|wanted| wanted != kind.formula_type()) {
+        let wanted = wanted.map_or_else(String::new, crate::measure::Type::name);
+        let message = format!("the default of `{}` has to be {wanted}", draft.full);
+        let hint = match kind {
+            FactKind::Text => None,
+            _ if wanted.contains("text") => {
+                Some("write words in quotes inside: \"'dry'\"".to_owned())
+            }
+            _ => Some("write it with its unit, such as \"24 in\"".to_owned()),
+        };
+        report.say_hint(draft.text.letters(), message, hint);
+        return false;
+    }
+    let Some(options) = words.options(&draft.full) else { return true };
+    let mut good = true;
+    for word in draft.formula.result_texts() {
+        if !options.iter().any(|option| option == word) {
+            let near = near::did_you_mean(word, options.iter().map(String::as_str));
+            let hint = near.unwrap_or_else(|| format!("expected one of {}", options.join(", ")));
+            let message = format!("`{}` is never `{}`", draft.full, clip(word));
+            report.say_hint(draft.text.letters(), message, Some(hint));
+            good = false;
+        }
+    }
+    good
+}
+
+/// Names in an order in which each follows what it uses; circles are told and
+/// left out.
+fn order(
+    drafts: &[Draft],
+    tables: &[Computing],
+    words: &Words,
+    functions: &Functions,
+    report: &Report<'_>,
+) -> Vec<String> {
+    let mut names: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    for draft in drafts {
+        let mut uses = draft.formula.uses();
+        uses.extend(draft.table.as_ref().and_then(|table| words.rows_of(table)));
+        names.insert(draft.full.clone(), uses);
+    }
+    for table in tables {
+        names.insert(table.name.clone(), table.uses(words, functions));
+    }
+    // A column of a computed table is known once the table is.
+    let computed: Vec<&str> = tables.iter().map(|table| table.name.as_str()).collect();
+    let keys: Vec<String> = names.keys().cloned().collect();
+    for uses in names.values_mut() {
+        let mut more = Vec::new();
+        for name in uses.iter() {
+            let Some(table) = words.table_of(name) else { continue };
+            if computed.contains(&table) && !keys.contains(name) {
+                more.push(table.to_owned());
+            }
+            more.extend(words.rows_of(table));
+        }
+        uses.extend(more);
+    }
+    loop {
+        match in_order(&names) {
+            Ok(order) => return order.into_iter().map(str::to_owned).collect(),
             Err(cycle) => {
-                say_cycle(&cycle, &drafts, report);
-                let before = formulas.len();
-                formulas.retain(|name, _| !cycle.contains(name));
-                if formulas.len() == before {
-                    break Vec::new();
+                say_cycle(&cycle, drafts, report);
+                let before = names.len();
+                names.retain(|name, _| !cycle.contains(name));
+                if names.len() == before {
+                    return Vec::new();
                 }
             }
         }
-    };
-    let mut by_name: BTreeMap<String, Draft> =
-        drafts.into_iter().map(|draft| (draft.full.clone(), draft)).collect();
-    let mut measures = Vec::new();
-    for name in order {
-        let Some(draft) = by_name.remove(&name) else { continue };
-        let sight = words.seen_from(draft.table.as_deref());
-        let Some(kind) = check_draft(&draft, sight, functions, report) else { continue };
-        words.set(name, Some(kind.formula_type()));
-        let graduation = match (draft.graduation, &kind) {
-            (Some((step, _)), FactKind::Length) => step,
-            (Some((_, at)), _) => {
-                report.say(
-                    at,
-                    format!("a graduation is for lengths; this is {}", with_article(kind.word())),
-                );
-                continue;
-            }
-            (None, _) => Ratio::new(1, 16).unwrap_or(Ratio::ONE),
-        };
-        measures.push(Measure {
-            name: draft.full,
-            title: draft.title,
-            formula: draft.formula,
-            kind,
-            bound: draft.bound,
-            graduation,
-            source: draft.source,
-        });
     }
-    measures
 }
 
 fn check_draft(
@@ -281,11 +436,11 @@ fn say_cycle(cycle: &[String], drafts: &[Draft], report: &Report<'_>) {
     let start = names.iter().position(|name| *name == first.full).unwrap_or(0);
     names.rotate_left(start);
     names.push(&first.full);
-    let message = format!("measures use each other in a circle: {}", names.join(" → "));
+    let message = format!("these use each other in a circle: {}", names.join(" → "));
     report.say(first.name.letters(), message);
 }
 
-fn kind_of(found: &Type) -> Option<FactKind> {
+pub(super) fn kind_of(found: &Type) -> Option<FactKind> {
     let kinds = [
         FactKind::Length,
         FactKind::Area,

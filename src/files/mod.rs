@@ -12,6 +12,8 @@ mod problem;
 mod profile;
 mod shipped;
 mod steps;
+mod tables;
+mod warnings;
 mod words;
 
 pub use checklist::read_checklist;

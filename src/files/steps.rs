@@ -5,7 +5,9 @@ use std::collections::BTreeMap;
 
 use std::ops::Range;
 
-use crate::domain::{Answer, Caution, Fact, Measure, Piece, Point, PointKind, PointWhen, Step};
+use crate::domain::{
+    Answer, Caution, Fact, FactKind, Measure, Piece, Point, PointKind, PointWhen, Step,
+};
 use crate::measure::{Dimension, Formula, Functions, Ratio, Type, parse_quantity};
 
 use super::checklist::read_duration;
@@ -31,6 +33,18 @@ struct Known<'k> {
     earlier: BTreeMap<String, (Option<String>, bool)>,
     /// All steps, to tell a later one from one that is not there.
     all: Vec<String>,
+}
+
+impl Known<'_> {
+    /// What a target of that name is.
+    fn target(&self, name: &str) -> Option<&FactKind> {
+        let measure = self.measures.iter().find(|measure| measure.name == name);
+        measure.map(|measure| &measure.kind).or_else(|| {
+            let (table, column) = name.split_once('.')?;
+            let table = self.words.tables.iter().find(|known| known.name == table)?;
+            table.column(column).map(|column| &column.kind)
+        })
+    }
 }
 
 /// Reads the steps in their order.
@@ -66,7 +80,9 @@ fn read_step(node: &Node<'_>, known: &mut Known<'_>) -> Option<Step> {
     let sight = known.words.seen_from(each.as_deref());
     let say = say.map(|text| read_say(&text, sight, report));
     let answer = read_answer(node, sight, known);
-    let only_if = node.text("only_if").and_then(|text| read_only_if(&text, sight, known, report));
+    let only_if = node
+        .text("only_if")
+        .and_then(|text| read_condition(&text, "only_if", sight, known.functions, report));
     let cautions = read_caution_ids(node, known.cautions);
     let photos = node.whole("photo", MOST_PHOTOS).unwrap_or(0);
     let point =
@@ -109,7 +125,7 @@ fn has_target(answer: &Answer) -> bool {
     }
 }
 
-fn check_table(text: &Text, words: &Words, report: &Report<'_>) -> bool {
+pub(super) fn check_table(text: &Text, words: &Words, report: &Report<'_>) -> bool {
     let good = words.has_table(&text.value);
     if !good {
         let hint =
@@ -121,7 +137,7 @@ fn check_table(text: &Text, words: &Words, report: &Report<'_>) -> bool {
 }
 
 /// Cuts a sentence at its `{names}`.
-fn read_say(text: &Text, sight: Sight<'_>, report: &Report<'_>) -> Vec<Piece> {
+pub(super) fn read_say(text: &Text, sight: Sight<'_>, report: &Report<'_>) -> Vec<Piece> {
     let mut pieces = Vec::new();
     let mut words = String::new();
     let mut at = 0;
@@ -163,10 +179,12 @@ fn read_say(text: &Text, sight: Sight<'_>, report: &Report<'_>) -> Vec<Piece> {
     pieces
 }
 
-fn read_only_if(
+/// A formula that has to come out as yes or no.
+pub(super) fn read_condition(
     text: &Text,
+    key: &str,
     sight: Sight<'_>,
-    known: &Known<'_>,
+    functions: &Functions,
     report: &Report<'_>,
 ) -> Option<Formula> {
     let formula = match Formula::parse(&text.value) {
@@ -176,8 +194,8 @@ fn read_only_if(
             return None;
         }
     };
-    if check_formula(&formula, text, sight, known.functions, report)? != Type::YesNo {
-        report.say(text.letters(), "`only_if` has to come out as yes or no");
+    if check_formula(&formula, text, sight, functions, report)? != Type::YesNo {
+        report.say(text.letters(), format!("`{key}` has to come out as yes or no"));
         return None;
     }
     Some(formula)
@@ -242,17 +260,18 @@ fn read_answer(node: &Node<'_>, sight: Sight<'_>, known: &Known<'_>) -> Option<A
     answer
 }
 
-/// The measure of that name, where it can be seen.
-fn find_measure<'k>(
+/// What is computed under that name, where it can be seen: a measure or a column
+/// of a computed table.
+fn find_target(
     text: &Text,
     sight: Sight<'_>,
-    known: &Known<'k>,
+    known: &Known<'_>,
     report: &Report<'_>,
-) -> Option<&'k Measure> {
+) -> Option<FactKind> {
     let name = text.value.as_str();
-    if let Some(measure) = known.measures.iter().find(|measure| measure.name == name) {
+    if let Some(kind) = known.target(name) {
         if sight.sees(name) {
-            return Some(measure);
+            return Some(kind.clone());
         }
     } else if known.words.is_wrong(name) {
         return None;
@@ -278,10 +297,9 @@ fn read_measure_answer(table: &Node<'_>, sight: Sight<'_>, known: &Known<'_>) ->
     let name = table.text("measure");
     let tolerance = table.need("tolerance");
     let (name, tolerance) = (name?, tolerance?);
-    let measure = find_measure(&name, sight, known, report)?;
-    let Some(dimension) = measure.kind.dimension() else {
-        let message = format!("`{}` is not read off a tool", measure.name);
-        report.say(name.letters(), message);
+    let kind = find_target(&name, sight, known, report)?;
+    let Some(dimension) = kind.dimension() else {
+        report.say(name.letters(), format!("`{}` is not read off a tool", name.value));
         return None;
     };
     // Readings of a thermometer differ by degrees, not by a reading.
@@ -295,9 +313,7 @@ fn read_measure_answer(table: &Node<'_>, sight: Sight<'_>, known: &Known<'_>) ->
             report.say(tolerance.letters(), "a tolerance is never negative");
             None
         }
-        Ok(quantity) => {
-            Some(Answer::Measure { measure: measure.name.clone(), tolerance: quantity })
-        }
+        Ok(quantity) => Some(Answer::Measure { measure: name.value, tolerance: quantity }),
         Err(error) => {
             say_misread(error, &tolerance, dimension, report);
             None
@@ -317,14 +333,13 @@ fn read_count_answer(table: &Node<'_>, sight: Sight<'_>, known: &Known<'_>) -> O
         None => {}
     }
     let name = as_text(value, report)?;
-    let measure = find_measure(&name, sight, known, report)?;
-    if measure.kind.dimension() != Some(Dimension::NUMBER) {
-        let message =
-            format!("`{}` is {}, not a number", measure.name, with_article(measure.kind.word()));
+    let kind = find_target(&name, sight, known, report)?;
+    if kind.dimension() != Some(Dimension::NUMBER) {
+        let message = format!("`{}` is {}, not a number", name.value, with_article(kind.word()));
         report.say(name.letters(), message);
         return None;
     }
-    Some(Answer::Count { measure: Some(measure.name.clone()) })
+    Some(Answer::Count { measure: Some(name.value) })
 }
 
 fn read_choice_answer(table: &Node<'_>) -> Option<Answer> {

@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::domain::{Fact, FactKind, Table};
+use crate::domain::{Fact, FactKind, RowsFrom, Table};
 use crate::measure::{Scope, Type};
 
 use super::near;
@@ -58,6 +58,21 @@ impl Words {
     pub(super) fn table_of<'n>(&self, name: &'n str) -> Option<&'n str> {
         let (table, _) = name.split_once('.')?;
         (table != PROFILE).then_some(table)
+    }
+
+    /// What has to be known before the rows of a table are: the fact that counts
+    /// them, or the table where it is computed.
+    pub(super) fn rows_of(&self, table: &str) -> Option<String> {
+        let table = self.tables.iter().find(|known| known.name == table)?;
+        Some(match &table.rows {
+            RowsFrom::Counted(fact) => fact.clone(),
+            RowsFrom::Computed { .. } => table.name.clone(),
+        })
+    }
+
+    /// What a name stands for, wherever it is seen.
+    pub(super) fn kind(&self, name: &str) -> Option<Type> {
+        self.types.get(name).copied().flatten()
     }
 
     /// What may have been meant, of all names.

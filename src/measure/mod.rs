@@ -9,6 +9,7 @@ mod formula;
 mod literal;
 mod quantity;
 mod ratio;
+mod rows;
 mod tape;
 mod unit;
 
@@ -19,5 +20,6 @@ pub use formula::{
 };
 pub use quantity::Quantity;
 pub use ratio::{Ratio, Rounding};
+pub use rows::{Column, Row, RowFunction, RowsInput, RowsOutput, TableShape};
 pub use tape::{Style, System, exact_text, parse_quantity, show, show_in};
 pub use unit::Unit;

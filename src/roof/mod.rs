@@ -2,9 +2,11 @@
 //!
 //! Pure. Knows quantities only; which facts go in is the checklist's business.
 
+mod layout;
 mod slope;
 mod ventilation;
 
+pub use layout::{Edge, EdgeKind, Layout, LeftOut, Obstruction, Plane, Point, Run, Vent};
 pub use slope::{
     bottom_third_to, hip_factor, ice_barrier_top, insulation_clear_run, rise_for, slope_factor,
 };

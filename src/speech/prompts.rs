@@ -2,7 +2,7 @@
 //! tape notation turned into words. Short sentences; nobody reads on a ladder.
 
 use crate::domain::walk::{Expect, ExpectAnswer, Prompt};
-use crate::domain::{Bound, Comparison, Given, Meaning, Target, Units, sheet};
+use crate::domain::{Bound, Comparison, Given, Meaning, Target, Units, shown};
 use crate::measure::{Dimension, Quantity, Ratio, Value, parse_quantity};
 
 use super::{call_word, phrases_for, say_count, say_length, words_for};
@@ -213,7 +213,7 @@ fn many(n: usize, what: &str) -> String {
 }
 
 fn show_quantity(q: Quantity, units: Units) -> String {
-    sheet::show_value(&Value::Quantity(q), Bound::Mark, Ratio::SIXTEENTH, units)
+    shown::show_value(&Value::Quantity(q), Bound::Mark, Ratio::SIXTEENTH, units)
 }
 
 fn show_given(given: &Given, units: Units) -> String {
@@ -222,7 +222,7 @@ fn show_given(given: &Given, units: Units) -> String {
         Given::Measured(q) => show_quantity(*q, units),
         Given::Counted(n) => n.to_string(),
         Given::Chosen(option) => option.clone(),
-        Given::Fact(_, value) => sheet::show_value(value, Bound::Mark, Ratio::SIXTEENTH, units),
+        Given::Fact(_, value) => shown::show_value(value, Bound::Mark, Ratio::SIXTEENTH, units),
         Given::Noted(text) => text.clone(),
     }
 }

@@ -1,12 +1,13 @@
 //! The checklists that ship: they read without problems, say what is asked of
 //! them, and their measures come out as the published figures do.
 
-use std::collections::BTreeMap;
 use std::fs;
 
-use chalkhand::domain::{Answer, Checklist, FactName, Facts, Piece, PointKind, PointWhen, Profile};
+use chalkhand::domain::{
+    Answer, Checklist, FactName, Facts, Known, Piece, PointKind, PointWhen, Profile, Sheet,
+};
 use chalkhand::files::{JobFile, read_checklist, read_job, read_profile};
-use chalkhand::measure::{Value, Values};
+use chalkhand::measure::Value;
 use chalkhand::roof;
 
 const SHIPPED: [&str; 3] = ["site-survey", "deck-intake", "closing-inspection"];
@@ -46,64 +47,37 @@ fn demo_facts(checklists: &[&Checklist]) -> Facts {
     }
 }
 
-/// All that has a value, row by row.
-struct Known {
-    values: BTreeMap<FactName, Value>,
+/// A checklist with facts of a job and all that comes of them.
+struct Found {
+    list: Checklist,
+    facts: Facts,
     profile: Profile,
-    row: Option<u32>,
+    sheet: Sheet,
 }
 
-impl Values for Known {
-    fn value(&self, name: &str) -> Option<Value> {
-        if let Some(figure) = name.strip_prefix("profile.") {
-            return self.profile.figures.get(figure).map(|(_, value)| value.clone());
-        }
-        let row = self.row.filter(|_| name.contains('.'));
-        self.values.get(&FactName { name: name.to_owned(), row }).cloned()
-    }
-
-    fn column(&self, table: &str, column: &str) -> Option<Vec<Value>> {
-        let name = format!("{table}.{column}");
-        let of_column = self.values.iter().filter(|(known, _)| known.name == name);
-        Some(of_column.map(|(_, value)| value.clone()).collect())
-    }
+fn compute(list: Checklist, facts: Facts) -> Found {
+    let profile = profile();
+    let sheet = Sheet::compute(&list, &facts, Some(&profile), &roof::functions());
+    Found { list, facts, profile, sheet }
 }
 
-/// Computes all measures from the facts, in the checklist's own order.
-fn compute(checklist: &Checklist, facts: &Facts) -> Known {
-    let values = facts.iter().map(|(name, value)| (name.clone(), value.clone())).collect();
-    let mut known = Known { values, profile: profile(), row: None };
-    for measure in &checklist.measures {
-        let table = measure.name.split_once('.').map(|(table, _)| table);
-        let rows = match table {
-            None => vec![None],
-            Some(table) => {
-                let count = facts.count(&checklist.table(table).unwrap().rows).unwrap();
-                (1..=count).map(Some).collect()
-            }
-        };
-        for row in rows {
-            known.row = row;
-            let value = measure.formula.eval(&known, &roof::functions());
-            let value = value.unwrap_or_else(|error| panic!("{}: {error}", measure.name));
-            known.values.insert(FactName { name: measure.name.clone(), row }, value);
-        }
+impl Found {
+    fn value(&self, name: &str, row: Option<u32>) -> Option<Value> {
+        let (checklist, facts) = (&self.list, &self.facts);
+        let known = Known { checklist, facts, profile: Some(&self.profile), sheet: &self.sheet };
+        known.value(name, row)
     }
-    known
-}
 
-impl Known {
     fn number(&self, name: &str, row: Option<u32>) -> f64 {
-        match self.values.get(&FactName { name: name.to_owned(), row }) {
+        match self.value(name, row) {
             Some(Value::Quantity(quantity)) => quantity.value.to_f64(),
             other => panic!("{name} is {other:?}"),
         }
     }
 
     fn yes(&self, name: &str) -> bool {
-        let name = FactName { name: name.to_owned(), row: None };
-        match self.values.get(&name) {
-            Some(Value::YesNo(yes)) => *yes,
+        match self.value(name, None) {
+            Some(Value::YesNo(yes)) => yes,
             other => panic!("{name:?} is {other:?}"),
         }
     }
@@ -116,7 +90,7 @@ impl Known {
 }
 
 /// The survey of the demo job with some answers changed.
-fn changed(changes: &[(&str, &str)]) -> Known {
+fn changed(changes: &[(&str, &str)]) -> Found {
     let deck = shipped("deck-intake");
     let survey = shipped("site-survey");
     let mut facts = demo_facts(&[&survey, &deck]);
@@ -125,7 +99,7 @@ fn changed(changes: &[(&str, &str)]) -> Known {
         let value = chalkhand::domain::parse_answer(text, kind).unwrap();
         facts.set(FactName { name: (*name).to_owned(), row: None }, value);
     }
-    compute(&deck, &facts)
+    compute(deck, facts)
 }
 
 #[test]
@@ -177,7 +151,7 @@ fn nothing_is_asked_in_vain() {
             }));
             used.extend(step.only_if.iter().flat_map(|f| f.names().map(|(n, _)| n.to_owned())));
         }
-        used.extend(list.tables.iter().map(|table| table.rows.clone()));
+        used.extend(list.tables.iter().filter_map(|t| t.counted_by()).map(str::to_owned));
     }
     for figure in &deck.figures {
         let name = format!("profile.{}", figure.name);
@@ -491,7 +465,8 @@ fn runs_of_the_demo_job() {
 #[test]
 fn ladder_of_the_demo_job() {
     let survey = shipped("site-survey");
-    let known = compute(&survey, &demo_facts(&[&survey]));
+    let facts = demo_facts(&[&survey]);
+    let known = compute(survey, facts);
     assert!((known.number("ladder_working", None) / 12.0 - 10.328).abs() < 0.0005);
     assert!((known.number("ladder_base", None) / 12.0 - 2.582).abs() < 0.0005);
     assert!((known.number("ladder_rail", None) / 12.0 - 13.426).abs() < 0.0005);
@@ -499,8 +474,8 @@ fn ladder_of_the_demo_job() {
     let title = |list: &Checklist| {
         list.measures.iter().find(|m| m.name == "ladder_base").unwrap().title.clone()
     };
-    assert_eq!(title(&survey), "ladder foot out from under the eave edge");
-    assert_eq!(title(&survey), title(&shipped("deck-intake")));
+    assert_eq!(title(&known.list), "ladder foot out from under the eave edge");
+    assert_eq!(title(&known.list), title(&shipped("deck-intake")));
     let deck = changed(&[]);
     for name in ["ladder_base", "ladder_rail"] {
         deck.is(name, None, known.number(name, None));

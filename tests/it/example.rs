@@ -5,10 +5,10 @@
 use std::sync::Arc;
 
 use chalkhand::domain::{
-    Answer, At, Bound, Caution, Checklist, Draft, Due, Entry, Fact, FactKind, FactName, FollowUp,
-    Given, Hash, Heard, How, Job, JobFile, Key, Known, Measure, Person, Piece, Pin, PinKind, Point,
-    PointKind, PointWhen, Profile, Sheet, Standing, Step, StepRef, Table, Target, Units, Version,
-    What, chain, schedule,
+    Answer, At, Bound, Caution, Checklist, Computes, Draft, Due, Entry, Fact, FactKind, FactName,
+    FollowUp, Given, Hash, Heard, How, Job, JobFile, Key, Known, Measure, Person, Piece, Pin,
+    PinKind, Point, PointKind, PointWhen, Profile, RowsFrom, Sheet, Standing, Step, StepRef, Table,
+    Target, Units, Version, What, chain, schedule,
 };
 use chalkhand::measure::{Dimension, Formula, Quantity, Ratio, Value, parse_quantity};
 use chalkhand::roof;
@@ -31,13 +31,14 @@ pub(crate) fn length(text: &str) -> Quantity {
 }
 
 fn fact(name: &str, kind: FactKind, ask: &str) -> Fact {
-    Fact { name: name.to_owned(), kind, ask: ask.to_owned(), from: None, to: None }
+    Fact { name: name.to_owned(), kind, ask: ask.to_owned(), from: None, to: None, default: None }
 }
 
 fn measure(name: &str, title: &str, formula: &str, kind: FactKind, bound: Bound) -> Measure {
     Measure {
         name: name.to_owned(),
         title: title.to_owned(),
+        group: String::new(),
         formula: Formula::parse(formula).unwrap(),
         kind,
         bound,
@@ -115,6 +116,8 @@ pub(crate) fn survey() -> Checklist {
         figures: Vec::new(),
         measures: Vec::new(),
         tables: Vec::new(),
+        order: Vec::new(),
+        warnings: Vec::new(),
         steps,
         follow_ups: Vec::new(),
         hash: Hash::of(b"survey file"),
@@ -251,8 +254,10 @@ pub(crate) fn intake() -> Checklist {
         tables: vec![Table {
             name: "run".to_owned(),
             title: "Run".to_owned(),
-            rows: "run_count".to_owned(),
+            rows: RowsFrom::Counted("run_count".to_owned()),
         }],
+        order: (0..9).map(Computes::Measure).collect(),
+        warnings: Vec::new(),
         steps: vec![look, line, cut, nails, membrane, sealed, hose],
         follow_ups: vec![
             follow_up(

@@ -6,7 +6,7 @@ use std::fmt::Write;
 use std::fs;
 
 use chalkhand::domain::{
-    Answer, Bound, Checklist, FactKind, PointKind, PointWhen, Units, parse_answer,
+    Answer, Bound, Checklist, Computes, FactKind, PointKind, PointWhen, Units, parse_answer,
 };
 use chalkhand::files::{Problems, read_checklist, read_job, read_profile};
 use chalkhand::measure::{Dimension, Quantity, Ratio, Value};
@@ -187,8 +187,13 @@ lasts = "PT1H"
     assert_eq!(facts, ["zinc", "apples", "row.width"]);
     assert_eq!(list.facts[0].to, Some(Quantity::inches(Ratio::new(1011, 16).unwrap())));
     assert_eq!(list.figures[0].name, "piece");
+    // Measures are read in the order written and computed in the order needed.
     let at = |name: &str| list.measures.iter().position(|measure| measure.name == name).unwrap();
-    assert!(at("early") < at("late") && at("row.twice") < at("least_row"));
+    let when = |name: &str| {
+        list.order.iter().position(|computes| *computes == Computes::Measure(at(name))).unwrap()
+    };
+    assert!(at("late") < at("early") && at("least_row") < at("row.twice"));
+    assert!(when("early") < when("late") && when("row.twice") < when("least_row"));
     let measure = list.measure("least_row").unwrap();
     assert_eq!((measure.bound, measure.graduation), (Bound::Maximum, Ratio::new(1, 8).unwrap()));
     assert_eq!((measure.kind.clone(), measure.title.as_str()), (FactKind::Length, "the least"));

@@ -15,6 +15,7 @@
 mod calendar;
 mod checklists;
 mod cli;
+mod computed;
 mod crew;
 mod demo;
 mod drafts;

@@ -13,7 +13,7 @@ use std::path::{Path, PathBuf};
 use chalkhand::domain::walk::{Action, Event, ExpectAnswer};
 use chalkhand::domain::{
     Checklist, Entry, FactName, Facts, Given, How, Meaning, StepRef, Target, Units, What,
-    parse_answer, schedule, sheet,
+    parse_answer, schedule, shown,
 };
 use chalkhand::measure::{Quantity, Ratio, Value};
 use chalkhand::{files, roof, speech};
@@ -252,7 +252,7 @@ fn row(entry: &Entry) -> String {
     };
     let number = |q: Quantity| {
         let bound = chalkhand::domain::Bound::Mark;
-        sheet::show_value(&Value::Quantity(q), bound, Ratio::SIXTEENTH, Units::Us)
+        shown::show_value(&Value::Quantity(q), bound, Ratio::SIXTEENTH, Units::Us)
     };
     let mut text = format!("{} | {} | {how} | {}", entry.seq, draft.by, draft.what.word());
     let step = draft.what.step().map(|at| format!(" | {at}"));

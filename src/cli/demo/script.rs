@@ -5,7 +5,7 @@ use std::sync::Arc;
 use crate::domain::walk::{Expect, ExpectAnswer, Prompt};
 use crate::domain::{
     Answer, Bound, Checklist, Facts, Given, JobFile, Known, Meaning, PointWhen, Sheet, StepRef,
-    Units, plan, sheet,
+    Units, plan, shown,
 };
 use crate::measure::{Dimension, Functions, Quantity, Ratio, Rounding, Value};
 use crate::speech::{length_forms, phrases_for, words_for};
@@ -182,7 +182,7 @@ impl Script {
                 let mark = self.value(&measure, at.row)?;
                 let Value::Quantity(mark) = mark else { return None };
                 let measure = self.checklist.measure(&measure);
-                let mark = measure.map_or(mark, |m| sheet::to_tape(mark, m.bound, m.graduation));
+                let mark = measure.map_or(mark, |m| shown::to_tape(mark, m.bound, m.graduation));
                 Some(self.read_tape(mark, tolerance, &at))
             }
             Answer::Count { measure } => {
@@ -254,7 +254,7 @@ impl Script {
             crate::domain::FactKind::YesNo => Some(Value::YesNo(true)),
             _ => fact.from.map(Value::Quantity),
         })?;
-        let shown = sheet::show_value(&value, Bound::Mark, Ratio::SIXTEENTH, Units::Us);
+        let shown = shown::show_value(&value, Bound::Mark, Ratio::SIXTEENTH, Units::Us);
         let given =
             Given::Fact(crate::domain::FactName { name: name.to_owned(), row }, value.clone());
         self.meant = Some(given);

@@ -178,8 +178,8 @@ fn facts_are_known(home: &Home, file: &JobFile, checklist: &Checklist) -> anyhow
         missing.extend(known.fill(say, at.row, file.job.units).err().into_iter().flatten());
     }
     for table in &checklist.tables {
-        if file.standing.facts.count(&table.rows).is_none() {
-            missing.insert(table.rows.clone());
+        if known.rows(&table.name).is_none() {
+            missing.extend(known.missing_rows(&table.name));
         }
     }
     missing.retain(|name| !asked.contains(name.as_str()));

@@ -3,12 +3,9 @@
 use crate::measure::{Dimension, Quantity, Ratio, Value};
 
 use super::super::entry::{Given, Heard, How, StepRef, What};
-use super::super::{Answer, At, Comparison, FactKind, FactName, Meaning, answer};
+use super::super::{Answer, At, Comparison, FactKind, FactName, MOST_ROWS, Meaning, answer};
 use super::asking::{is_small_area, step_answer};
 use super::{Action, Prompt, Purpose, State, Then, Told, Walk};
-
-/// Most rows a table may be said to have: every row has steps of its own.
-const MOST_ROWS: i64 = 200;
 
 impl Walk {
     pub(super) fn said(
@@ -228,8 +225,9 @@ impl Walk {
     fn in_range(&self, name: &str, value: &Value, row: Option<u32>) -> Result<(), Box<Prompt>> {
         let Some(fact) = self.setting.checklist.fact(name) else { return Ok(()) };
         let Value::Quantity(q) = value else { return Ok(()) };
-        let is_rows = self.setting.checklist.tables.iter().any(|table| table.rows == name);
-        let to = fact.to.or(is_rows.then_some(Quantity::count(MOST_ROWS)));
+        let is_rows = self.setting.checklist.tables.iter().any(|t| t.counted_by() == Some(name));
+        let most = Quantity::count(i64::from(MOST_ROWS));
+        let to = fact.to.or(is_rows.then_some(most));
         let below = fact.from.is_some_and(|from| q.value < from.value);
         let above = to.is_some_and(|to| to.value < q.value);
         if below || above {

@@ -5,7 +5,7 @@ use crate::measure::{Dimension, Quantity, Ratio, Value};
 
 use super::super::entry::{How, StepRef, Target, What};
 use super::super::{
-    Answer, At, Computed, FactKind, Meaning, Outcome, Point, PointKind, PointWhen, sheet,
+    Answer, At, Computed, FactKind, Meaning, Outcome, Point, PointKind, PointWhen, shown,
 };
 use super::{Action, Expect, ExpectAnswer, Prompt, Purpose, State, Then, Told, Walk};
 
@@ -164,8 +164,8 @@ impl Walk {
     pub(super) fn tell(&self, at: &StepRef) -> Result<Told, Vec<String>> {
         let Some(step) = self.step(at) else { return Err(Vec::new()) };
         let table = step.each.as_ref().filter(|_| at.row.is_none());
-        if let Some(table) = table.and_then(|name| self.setting.checklist.table(name)) {
-            return Err(vec![table.rows.clone()]);
+        if let Some(table) = table {
+            return Err(self.known().missing_rows(table));
         }
         let text = self.known().fill(&step.say, at.row, self.setting.units)?;
         let target = self.target(at);
@@ -356,7 +356,7 @@ impl Walk {
             Answer::Measure { measure, tolerance } => {
                 let Value::Quantity(q) = self.known().value(measure, at.row)? else { return None };
                 let mark = match checklist.measure(measure) {
-                    Some(m) => sheet::to_tape(q, m.bound, m.graduation),
+                    Some(m) => shown::to_tape(q, m.bound, m.graduation),
                     None => q,
                 };
                 Some(Target::Mark(mark, *tolerance))

@@ -12,7 +12,7 @@ mod parser;
 
 use std::ops::Range;
 
-use super::{Dimension, MeasureError, Quantity};
+use super::{Dimension, MeasureError, Quantity, RowFunction};
 
 pub use order::in_order;
 
@@ -116,7 +116,10 @@ pub trait Values {
 
 /// The trade functions that a formula may call.
 #[derive(Clone, Debug, Default)]
-pub struct Functions(Vec<Function>);
+pub struct Functions {
+    single: Vec<Function>,
+    rows: Vec<RowFunction>,
+}
 
 /// One trade function.
 #[derive(Clone, Debug)]
@@ -141,17 +144,35 @@ impl Functions {
     /// The same functions and one more.
     #[must_use]
     pub fn with(mut self, function: Function) -> Self {
-        self.0.push(function);
+        self.single.push(function);
         self
+    }
+
+    /// The same functions and one more that gives rows.
+    #[must_use]
+    pub fn with_rows(mut self, function: RowFunction) -> Self {
+        self.rows.push(function);
+        self
+    }
+
+    /// The function of this name that gives rows.
+    #[must_use]
+    pub fn rows(&self, name: &str) -> Option<&RowFunction> {
+        self.rows.iter().find(|function| function.name == name)
+    }
+
+    /// The names of the functions that give rows.
+    pub fn row_names(&self) -> impl Iterator<Item = &'static str> {
+        self.rows.iter().map(|function| function.name)
     }
 
     /// The names of the functions.
     pub fn names(&self) -> impl Iterator<Item = &'static str> {
-        self.0.iter().map(|function| function.name)
+        self.single.iter().map(|function| function.name)
     }
 
     fn find(&self, name: &str) -> Option<&Function> {
-        self.0.iter().find(|function| function.name == name)
+        self.single.iter().find(|function| function.name == name)
     }
 }
 
@@ -292,6 +313,29 @@ impl Formula {
             }
             _ => None,
         })
+    }
+
+    /// The texts it may come out as; those it only compares with are not among
+    /// them.
+    pub fn result_texts(&self) -> impl Iterator<Item = &str> {
+        let compares =
+            |at: usize| matches!(self.steps.get(at), Some(Step { op: Op::Compare(_), .. }));
+        let loads = |at: usize| matches!(self.steps.get(at), Some(Step { op: Op::Load, .. }));
+        self.steps.iter().enumerate().filter_map(move |(at, step)| match &step.op {
+            Op::Push(Value::Text(text))
+                if !(compares(at + 1) || loads(at + 1) && compares(at + 2)) =>
+            {
+                Some(text.as_str())
+            }
+            _ => None,
+        })
+    }
+
+    /// Everything it uses: names, and columns as `table.column`.
+    #[must_use]
+    pub fn uses(&self) -> Vec<String> {
+        let names = self.names().map(|(name, _)| name.to_owned());
+        names.chain(self.columns().map(|(table, column, _)| format!("{table}.{column}"))).collect()
     }
 
     fn slice(&self, at: &Range<usize>) -> &str {
