@@ -236,7 +236,14 @@ impl Known<'_> {
         for name in names {
             let row = if name.contains('.') { row } else { None };
             if let (Some(table), None) = (table_of(&name), row) {
-                roots.extend(self.missing_rows(table));
+                match self.rows(table) {
+                    Some(rows) => (1..=rows).for_each(|row| {
+                        if self.value(&name, Some(row)).is_none() {
+                            roots.extend(self.roots(vec![name.clone()], Some(row)));
+                        }
+                    }),
+                    None => roots.extend(self.missing_rows(table)),
+                }
                 continue;
             }
             match self.sheet.get(&name, row) {

@@ -413,7 +413,10 @@ pub(super) fn say_formula_error(
     let at = text.part(error.at.clone());
     let word = text.value.get(error.at.clone()).unwrap_or("");
     match sight {
-        Some(sight) if sight.words.has(word) && !sight.sees(word) => {
+        // Known, but not from here; other complaints say themselves what is wrong.
+        Some(sight)
+            if sight.words.has(word) && !sight.sees(word) && error.message.starts_with("no ") =>
+        {
             let (message, hint) = sight.complaint(word);
             report.say_hint(at, message, hint);
         }

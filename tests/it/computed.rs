@@ -234,6 +234,17 @@ fn mistakes_are_told_where_they_are() {
             "when = \"tiles_high\"",
             "`when` has to come out as yes or no",
         ),
+        (
+            "sum(band.rows)\"",
+            "sum(band.rows where wall.height == joint)\"",
+            "picked by one of its own columns",
+        ),
+        (
+            "sum(band.rows)\"",
+            "sum(band.rows where band.wall == joint)\"",
+            "this is a plain number, compared with a length",
+        ),
+        ("sum(band.rows)\"", "sum(band.rows where band.hall == wall_count)\"", "no column `hall`"),
         ("Only {tiles_high}", "Only {tile_high}", "did you mean `tiles_high`"),
         ("id = \"narrow\"", "id = \"few\"", "a warning `few` is given already"),
         ("rows = \"wall_count\"", "", "`rows`"),

@@ -184,6 +184,12 @@ fn grow(random: &mut Xorshift, depth: usize, into: &mut String) {
             into.push_str(random.pick(FOLDS));
             into.push('(');
             into.push_str(random.pick(COLUMNS));
+            if random.below(3) == 0 {
+                into.push_str(" where ");
+                into.push_str(random.pick(COLUMNS));
+                into.push_str(" == ");
+                into.push_str(random.pick(ATOMS));
+            }
             into.push(')');
         }
         _ => {

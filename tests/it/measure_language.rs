@@ -6,8 +6,8 @@
 use std::collections::BTreeMap;
 
 use chalkhand::measure::{
-    Dimension, EvalError, Formula, Functions, Quantity, Ratio, Rounding, Style, System, Unit,
-    Value, exact_text, in_order, parse_quantity, show, show_in,
+    Dimension, EvalError, Formula, Functions, Quantity, Ratio, Rounding, Style, System, Type, Unit,
+    Value, Values, exact_text, in_order, parse_quantity, show, show_in,
 };
 use chalkhand::roof;
 use proptest::prelude::*;
@@ -447,6 +447,46 @@ fn length_and_nesting_are_bounded() {
     assert_eq!(longest.len(), 2000);
     assert!(Formula::parse(&longest).is_ok());
     assert!(Formula::parse(&(longest + "0")).unwrap_err().message.contains("at most 2000"));
+}
+
+/// Only the rows whose other column is equal count.
+#[test]
+fn rows_are_picked_by_a_column() {
+    struct Vents;
+    impl Values for Vents {
+        fn value(&self, name: &str) -> Option<Value> {
+            (name == "space.number").then(|| Value::Quantity(Quantity::count(2)))
+        }
+        fn column(&self, _: &str, column: &str) -> Option<Vec<Value>> {
+            let count = |n: &i64| Value::Quantity(Quantity::count(*n));
+            match column {
+                "area" => Some([10, 20, 40].iter().map(count).collect()),
+                "space" => Some([2, 1, 2].iter().map(count).collect()),
+                "other" => Some([7, 7, 7].iter().map(count).collect()),
+                _ => None,
+            }
+        }
+        fn column_type(&self, _: &str, _: &str) -> Option<Type> {
+            Some(Type::Quantity(Dimension::NUMBER))
+        }
+    }
+    let run = |text: &str| Formula::parse(text).unwrap().eval(&Vents, &Functions::new());
+    let number = |n: i64| Ok(Value::Quantity(Quantity::count(n)));
+    assert_eq!(run("sum(vent.area where vent.space == space.number)"), number(50));
+    assert_eq!(run("sum(vent.area)"), number(70));
+    assert_eq!(run("greatest(vent.area where vent.space == space.number)"), number(40));
+    assert_eq!(run("rows(vent.area where vent.space == space.number) + 1"), number(3));
+    assert_eq!(run("sum(vent.area where vent.other == space.number)"), number(0));
+    assert_eq!(
+        run("sum(vent.area where vent.space == nobody)"),
+        Err(EvalError::Missing(vec!["nobody".to_owned()]))
+    );
+    let formula = Formula::parse("sum(vent.area where vent.space == space.number)").unwrap();
+    assert_eq!(formula.uses(), ["space.number", "vent.area", "vent.space"]);
+    for wrong in ["sum(a.b where c)", "sum(a.b where a.c == 2)"] {
+        let told = Formula::parse(wrong).unwrap_err().message;
+        assert!(told.contains("where vents.space == space.number"), "{wrong}: {told}");
+    }
 }
 
 #[test]

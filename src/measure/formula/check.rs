@@ -135,7 +135,13 @@ impl Checker<'_> {
                 let values = self.pop_many(*count);
                 self.call(&values, at)?
             }
-            Op::Fold(fold, column) => Some(self.fold(*fold, column, at)?),
+            Op::Fold(fold, column, key) => {
+                if let Some(key) = key {
+                    let value = self.stack.pop().flatten();
+                    self.key(column, key, value)?;
+                }
+                Some(self.fold(*fold, column, at)?)
+            }
         };
         Ok(Effect::Push(known))
     }
@@ -204,6 +210,31 @@ impl Checker<'_> {
             }
         }
         Ok(Some(Type::Quantity(function.gives)))
+    }
+
+    /// The column that picks rows is of the folded table, and of the type it is
+    /// compared with.
+    fn key(
+        &self,
+        at_column: &Range<usize>,
+        at_key: &Range<usize>,
+        value: Known,
+    ) -> Result<(), FormulaError> {
+        let wrong = |message| Err(FormulaError::new(at_key.clone(), message));
+        let (table, _) = self.formula.column_at(at_column);
+        let (key_table, column) = self.formula.column_at(at_key);
+        if key_table != table {
+            return wrong(format!("rows of `{table}` are picked by one of its own columns"));
+        }
+        let Some(found) = self.scope.column(table, column) else {
+            return wrong(format!("no column `{column}` in a table `{table}`"));
+        };
+        match value {
+            Some(value) if value != found => {
+                wrong(format!("this is {}, compared with {}", found.name(), value.name()))
+            }
+            _ => Ok(()),
+        }
     }
 
     fn fold(

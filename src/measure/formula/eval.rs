@@ -109,7 +109,14 @@ impl Machine<'_> {
                 let function = function.ok_or_else(|| format!("no function named `{name}`"))?;
                 self.taken(*count)?.map(|values| run_function(function, &values)).transpose()?
             }
-            Op::Fold(fold, column) => self.fold(*fold, column)?,
+            Op::Fold(fold, column, None) => {
+                let (table, name) = self.formula.column_at(column);
+                self.fold(*fold, column, self.values.column(table, name))?
+            }
+            Op::Fold(fold, column, Some(key)) => match self.pop() {
+                Some(value) => self.fold(*fold, column, self.picked(column, key, &value))?,
+                None => None,
+            },
         };
         self.stack.push(value);
         Ok(next)
@@ -133,9 +140,23 @@ impl Machine<'_> {
             .collect::<Result<Option<Vec<Quantity>>, String>>()
     }
 
-    fn fold(&mut self, fold: Fold, at: &Range<usize>) -> Result<Option<Value>, String> {
+    /// The values of a column in the rows where another one has this value.
+    fn picked(&self, at: &Range<usize>, key: &Range<usize>, value: &Value) -> Option<Vec<Value>> {
         let (table, column) = self.formula.column_at(at);
-        let Some(rows) = self.values.column(table, column) else {
+        let (_, key) = self.formula.column_at(key);
+        let keys = self.values.column(table, key)?;
+        let rows = self.values.column(table, column)?.into_iter().zip(keys);
+        Some(rows.filter(|(_, key)| key == value).map(|(row, _)| row).collect())
+    }
+
+    fn fold(
+        &mut self,
+        fold: Fold,
+        at: &Range<usize>,
+        rows: Option<Vec<Value>>,
+    ) -> Result<Option<Value>, String> {
+        let (table, column) = self.formula.column_at(at);
+        let Some(rows) = rows else {
             self.miss(self.formula.slice(at));
             return Ok(None);
         };

@@ -18,7 +18,7 @@ pub(super) enum Token {
     Sign(&'static str),
 }
 
-const WORDS: [&str; 8] = ["if", "then", "else", "and", "or", "not", "yes", "no"];
+const WORDS: [&str; 9] = ["if", "then", "else", "and", "or", "not", "yes", "no", "where"];
 // Longer signs first.
 const SIGNS: [&str; 13] = ["<=", ">=", "==", "!=", "<", ">", "+", "-", "*", "/", "(", ")", ","];
 

@@ -219,8 +219,9 @@ enum Op {
     Builtin(Builtin, usize),
     /// Calls the trade function named at `Step::at` with so many values.
     Call(usize),
-    /// Folds the column whose full name stands at these bytes.
-    Fold(Fold, Range<usize>),
+    /// Folds the column whose full name stands at these bytes; with a second
+    /// column only the rows where that one equals the value on top.
+    Fold(Fold, Range<usize>, Option<Range<usize>>),
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -306,12 +307,13 @@ impl Formula {
 
     /// The columns used in table folds, as `(table, column, bytes)`.
     pub fn columns(&self) -> impl Iterator<Item = (&str, &str, Range<usize>)> {
-        self.steps.iter().filter_map(|step| match &step.op {
-            Op::Fold(_, at) => {
-                let (table, column) = self.column_at(at);
-                Some((table, column, at.clone()))
-            }
+        let folds = self.steps.iter().filter_map(|step| match &step.op {
+            Op::Fold(_, column, key) => Some([Some(column), key.as_ref()]),
             _ => None,
+        });
+        folds.flatten().flatten().map(|at| {
+            let (table, column) = self.column_at(at);
+            (table, column, at.clone())
         })
     }
 

@@ -258,15 +258,39 @@ impl<'t> Parser<'t> {
         Ok(())
     }
 
+    /// The column that picks rows, and what it has to equal.
+    fn key(&mut self, fold: &Range<usize>) -> Result<Range<usize>, FormulaError> {
+        let column = self.peek();
+        let is = |token: &Token| matches!(token, Token::Name);
+        if let Some((token, column)) = column
+            && is(token)
+            && self.slice(&column).contains('.')
+        {
+            self.next += 1;
+            if self.sign("==")
+                && let Some((token, name)) = self.peek()
+                && is(token)
+            {
+                self.next += 1;
+                self.emit(Op::Load, name);
+                return Ok(column);
+            }
+        }
+        let name = self.slice(fold);
+        let message = format!("write `{name}(vents.area where vents.space == space.number)`");
+        Err(FormulaError::new(self.here(), message))
+    }
+
     fn fold(&mut self, fold: Fold, at: Range<usize>) -> Result<(), FormulaError> {
         let name = self.slice(&at);
         match self.peek() {
             Some((Token::Name, column)) if self.slice(&column).contains('.') => {
                 self.next += 1;
+                let key = if self.word("where") { Some(self.key(&at)?) } else { None };
                 if !self.sign(")") {
                     return Err(self.unclosed(&at));
                 }
-                self.emit(Op::Fold(fold, column), at);
+                self.emit(Op::Fold(fold, column, key), at);
                 Ok(())
             }
             _ => Err(FormulaError::new(
