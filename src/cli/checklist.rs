@@ -8,7 +8,7 @@ use super::home::{Home, read_text};
 use super::out::{Out, complain};
 use crate::config::Config;
 use crate::domain::{Json, PinKind, Version};
-use crate::export;
+use crate::export::{self, changes};
 use crate::files::{self, Kind};
 use crate::roof;
 
@@ -43,12 +43,18 @@ pub(super) enum Command {
         #[arg(long)]
         file: bool,
     },
-    /// What differs between two adopted versions or files
+    /// What changed between two adopted versions or files, in sentences
     Diff {
-        /// ID[@VERSION] or a file
+        /// The older: ID[@VERSION] or a file
         a: String,
-        /// ID[@VERSION] or a file
+        /// The newer: ID[@VERSION] or a file
         b: String,
+        /// As JSON: a list of {kind, what, sentence}
+        #[arg(long, conflicts_with = "lines")]
+        json: bool,
+        /// The lines of the files that differ
+        #[arg(long)]
+        lines: bool,
     },
 }
 
@@ -58,7 +64,15 @@ pub(super) fn run(config: &Config, command: Command, out: &mut Out) -> anyhow::R
         Command::Adopt { path, by } => adopt(config, &path, &by, out),
         Command::List { json } => list(config, json, out),
         Command::Show { wanted, file } => show(config, &wanted, file, out),
-        Command::Diff { a, b } => diff(config, &a, &b, out),
+        Command::Diff { a, b, json, lines } => {
+            let home = Home::open(config)?;
+            let (old, new) = (named_text(&home, &a)?, named_text(&home, &b)?);
+            if lines {
+                line_diff((&a, &old), (&b, &new), out)
+            } else {
+                diff(&home, (&a, &old), (&b, &new), json, out)
+            }
+        }
     }
 }
 
@@ -232,16 +246,56 @@ fn show(config: &Config, wanted: &str, file: bool, out: &mut Out) -> anyhow::Res
     Ok(())
 }
 
-fn diff(config: &Config, a: &str, b: &str, out: &mut Out) -> anyhow::Result<()> {
-    let home = Home::open(config)?;
-    let text = |name: &str| -> anyhow::Result<String> {
-        let path = Path::new(name);
-        if path.is_file() { read_text(path) } else { Ok(adopted_text(&home, name)?.2) }
+/// The text of a file, or else of an adopted version.
+fn named_text(home: &Home, name: &str) -> anyhow::Result<String> {
+    let path = Path::new(name);
+    if path.is_file() { read_text(path) } else { Ok(adopted_text(home, name)?.2) }
+}
+
+/// Two texts by their names, the older first.
+fn diff(
+    home: &Home,
+    (a, old): (&str, &str),
+    (b, new): (&str, &str),
+    json: bool,
+    out: &mut Out,
+) -> anyhow::Result<()> {
+    let kinds = (files::kind_of(old), files::kind_of(new));
+    let told = match kinds {
+        (Kind::Checklist, Kind::Checklist) => changes::checklists(
+            &files::read_checklist(old, a, &home.functions)?,
+            &files::read_checklist(new, b, &home.functions)?,
+        ),
+        (Kind::Profile, Kind::Profile) => {
+            changes::profiles(&files::read_profile(old, a)?, &files::read_profile(new, b)?)
+        }
+        _ => bail!(
+            "`{a}` and `{b}` are not two checklists or two profiles; add --lines to see which \
+             lines differ"
+        ),
     };
-    let (old, new) = (text(a)?, text(b)?);
-    if old == new {
-        return Ok(out.line(&format!("{a} and {b} are the same to the letter"))?);
+    if json {
+        return out.json(&changes::json(&told));
     }
-    let diff = similar::TextDiff::from_lines(&old, &new);
+    for change in &told {
+        out.line(&change.sentence)?;
+    }
+    if old == new {
+        out.line(&same(a, b))?;
+    } else if told.is_empty() {
+        out.line(&format!("{a} and {b} differ only in comments or layout"))?;
+    }
+    Ok(())
+}
+
+fn line_diff((a, old): (&str, &str), (b, new): (&str, &str), out: &mut Out) -> anyhow::Result<()> {
+    if old == new {
+        return Ok(out.line(&same(a, b))?);
+    }
+    let diff = similar::TextDiff::from_lines(old, new);
     Ok(out.text(&diff.unified_diff().context_radius(2).header(a, b).to_string())?)
+}
+
+fn same(a: &str, b: &str) -> String {
+    format!("{a} and {b} are the same to the letter")
 }

@@ -24,6 +24,15 @@ pub(super) enum Command {
         #[arg(long, default_value = "office")]
         by: String,
     },
+    /// A job file to fill in: every key with its question, unit and default
+    Blank {
+        /// Checklists, in the order they are walked
+        #[arg(required = true, value_name = "ID[@VERSION]")]
+        checklists: Vec<String>,
+        /// The product profile the job will pin
+        #[arg(long, value_name = "ID")]
+        profile: Option<String>,
+    },
     /// All jobs, the newest first
     List {
         /// As JSON
@@ -51,7 +60,24 @@ pub(super) fn run(config: &Config, command: Command, out: &mut Out) -> anyhow::R
                 let hash = pin.hash.short();
                 out.line(&format!("  {} {}@{} ({hash})", pin.kind.word(), pin.id, pin.version))?;
             }
+            let record = home.job(&job.number)?.record(&home.functions);
+            for why in export::cannot(&record) {
+                out.line(&format!("  ! {why}"))?;
+            }
             Ok(())
+        }
+        Command::Blank { checklists, profile } => {
+            let home = Home::open(config)?;
+            let mut lists = Vec::new();
+            for wanted in &checklists {
+                let (id, version) = super::checklist::id_and_version(wanted)?;
+                let newest = home.newest(PinKind::Checklist, &id)?;
+                let missing = || home.not_adopted(PinKind::Checklist, &id, version);
+                let version = version.or(newest).with_context(missing)?;
+                lists.push(home.checklist(&id, version)?);
+            }
+            let lists: Vec<&Checklist> = lists.iter().map(AsRef::as_ref).collect();
+            Ok(out.text(&export::blank::job_file(&lists, profile.as_deref()))?)
         }
         Command::List { json } => {
             let home = Home::open(config)?;
@@ -127,6 +153,18 @@ pub(super) fn open_with(
         for checklist in &checklists {
             figures_fit(checklist, &profile)?;
         }
+    }
+    let needs = checklists.iter().find(|l| l.figures.iter().any(|f| f.default.is_none()));
+    if let (None, Some(list)) = (&file.profile, needs) {
+        let known = home.store.adopted(PinKind::Profile)?;
+        let mut known: Vec<String> = known.into_iter().map(|adopted| adopted.id).collect();
+        known.dedup();
+        bail!(
+            "{} computes with a product's figures: add profile = \"ID\" to the job file \
+             (adopted: {})",
+            list.id,
+            if known.is_empty() { "none yet".to_owned() } else { known.join(", ") }
+        );
     }
     let draft = |what, key: String| Draft {
         job: job.number.clone(),

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use anyhow::bail;
+use anyhow::{Context, bail};
 
 use super::home::Home;
 use super::out::{Out, write_file};
@@ -13,8 +13,8 @@ use crate::export;
 pub(super) struct Arguments {
     /// The job's number
     job: String,
-    /// Where to, by its ending: .txt or .json
-    #[arg(short, value_name = "FILE.txt|.json")]
+    /// Where to, by its ending: .txt, .json, .html (to print) or .svg (the drawing)
+    #[arg(short, value_name = "FILE.txt|.json|.html|.svg")]
     output: Option<PathBuf>,
     /// As JSON on standard output
     #[arg(long)]
@@ -26,15 +26,20 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
     let record = home.job(&arguments.job)?.record(&home.functions);
     let Some(path) = &arguments.output else {
         return if arguments.json {
-            out.json(&export::json::sheet(&record))
+            out.json(&export::sheet_json::sheet(&record))
         } else {
-            Ok(out.text(&export::text::sheet(&record))?)
+            Ok(out.text(&export::sheet_text::sheet(&record))?)
         };
     };
     let text = match path.extension().and_then(|ending| ending.to_str()) {
-        Some("txt") => export::text::sheet(&record),
-        Some("json") => export::json::pretty(&export::json::sheet(&record)),
-        _ => bail!("`{}` has to end in .txt or .json", path.display()),
+        Some("txt") => export::sheet_text::sheet(&record),
+        Some("json") => export::json::pretty(&export::sheet_json::sheet(&record)),
+        Some("html") => export::html::sheet(&record, &export::drawing::plates(&record)),
+        Some("svg") => export::drawing::sheet(&record).context(
+            "there is nothing to draw: no checklist of this job lays anything out, or facts are \
+             missing; see the warnings of: chalkhand sheet JOB",
+        )?,
+        _ => bail!("`{}` has to end in .txt, .json, .html or .svg", path.display()),
     };
     write_file(path, text.as_bytes())?;
     Ok(out.line(&format!("wrote {}", path.display()))?)

@@ -189,9 +189,15 @@ impl Table {
     /// The computed column of this name.
     #[must_use]
     pub fn column(&self, name: &str) -> Option<&ComputedColumn> {
+        self.columns().iter().find(|known| known.name == name)
+    }
+
+    /// The columns that a function of the trade gives.
+    #[must_use]
+    pub fn columns(&self) -> &[ComputedColumn] {
         match &self.rows {
-            RowsFrom::Computed { columns, .. } => columns.iter().find(|known| known.name == name),
-            RowsFrom::Counted(_) => None,
+            RowsFrom::Computed { columns, .. } => columns,
+            RowsFrom::Counted(_) => &[],
         }
     }
 

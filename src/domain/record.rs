@@ -4,11 +4,13 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use crate::measure::{Functions, Value};
+use crate::measure::{Functions, Quantity, RowsInput, Value};
 
+use super::rests::{self, Need};
 use super::{
-    Attention, Checklist, Computed, Entry, FactName, Hash, Job, Known, Note, PointStanding,
-    Profile, RowsFrom, Settled, Sheet, Standing, StepRef, Table, Units, attention, plan,
+    Attention, Bound, Checklist, Computed, Entry, FactKind, FactName, Hash, Job, Known, Note,
+    PointStanding, Profile, Rows, RowsFrom, Settled, Sheet, Standing, StepRef, Table, Units,
+    attention, plan,
 };
 
 /// Everything known of one job: what it pins and what was logged.
@@ -45,7 +47,7 @@ pub struct Record {
     pub head: Option<(u64, Hash)>,
 }
 
-/// A fact of the job.
+/// A fact of the job, or a figure that the profile does not give.
 #[derive(Clone, Debug)]
 pub struct RecordFact {
     /// Its name and row.
@@ -69,6 +71,11 @@ pub struct RecordWalk {
     pub ended: Option<super::At>,
     /// Measures in the order of the checklist, then columns of computed rows.
     pub measures: Vec<RecordMeasure>,
+    /// How many rows each table has, a plain number.
+    pub rows: BTreeMap<String, Computed>,
+    /// What computed rows were computed from, by the name of the function: what a
+    /// drawing is made of.
+    pub inputs: Vec<(String, RowsInput)>,
     /// What does not add up, in sentences.
     pub warnings: Vec<String>,
     /// Steps, in order.
@@ -90,8 +97,12 @@ pub struct RecordMeasure {
     pub computed: Computed,
     /// How it is computed.
     pub formula: String,
-    /// The names the formula uses.
-    pub uses: Vec<String>,
+    /// What its value is.
+    pub kind: FactKind,
+    /// Which way it is rounded where it is shown.
+    pub bound: Bound,
+    /// Surveyed facts and `profile.` figures it rests on, however far back.
+    pub facts: Vec<String>,
     /// Where the rule comes from.
     pub source: String,
 }
@@ -163,7 +174,7 @@ impl JobFile {
             if !begun(checklist) && later.into_iter().any(begun) {
                 all_attention.push(attention::not_begun(checklist));
             }
-            walks.push(self.walk(checklist, known, plan));
+            walks.push(self.walk(checklist, known, plan, functions));
         }
         Record {
             job: self.job.clone(),
@@ -179,7 +190,7 @@ impl JobFile {
     /// Facts that somebody gave, then defaults that stand for those nobody gave.
     fn facts(&self, assumed: BTreeMap<FactName, Value>) -> Vec<RecordFact> {
         let ask = |name: &FactName| {
-            let fact = self.checklists.iter().find_map(|checklist| checklist.fact(&name.name));
+            let fact = self.checklists.iter().find_map(|list| asked(list, &name.name));
             fact.map(|fact| fact.ask.clone()).unwrap_or_default()
         };
         let given = self.standing.facts.iter().map(|(name, value)| RecordFact {
@@ -198,7 +209,13 @@ impl JobFile {
         facts
     }
 
-    fn walk(&self, checklist: &Arc<Checklist>, known: Known<'_>, plan: Vec<StepRef>) -> RecordWalk {
+    fn walk(
+        &self,
+        checklist: &Arc<Checklist>,
+        known: Known<'_>,
+        plan: Vec<StepRef>,
+        functions: &Functions,
+    ) -> RecordWalk {
         let stood = self.standing.walks.get(&checklist.id);
         let mut steps: Vec<RecordStep> = plan.into_iter().map(|at| self.step(known, at)).collect();
         // A step that was settled stays in the record even where the plan no
@@ -211,6 +228,7 @@ impl JobFile {
         }
         let mut measures = Vec::new();
         for measure in &checklist.measures {
+            let facts = rests::facts(known, functions, rests::needs(&measure.formula));
             let named = known.sheet.iter().filter(|(name, _)| name.name == measure.name);
             measures.extend(named.map(|(name, computed)| RecordMeasure {
                 name: name.clone(),
@@ -219,19 +237,24 @@ impl JobFile {
                 shown: known.show(&name.name, name.row, self.job.units),
                 computed: computed.clone(),
                 formula: measure.formula.text().to_owned(),
-                uses: measure.formula.uses(),
+                kind: measure.kind.clone(),
+                bound: measure.bound,
+                facts: facts.clone(),
                 source: measure.source.clone(),
             }));
         }
         for table in &checklist.tables {
-            measures.extend(columns(known, table, self.job.units));
+            measures.extend(columns(known, functions, table, self.job.units));
         }
+        let rows = checklist.tables.iter().map(|table| (table.name.clone(), rows(known, table)));
         RecordWalk {
             warnings: known.warnings(self.job.units),
             checklist: Arc::clone(checklist),
             begun: stood.and_then(|walk| walk.begun).map(|(at, ..)| at),
             ended: stood.and_then(|walk| walk.ended),
             measures,
+            rows: rows.collect(),
+            inputs: checklist.tables.iter().filter_map(|table| input(known, table)).collect(),
             steps,
         }
     }
@@ -257,22 +280,54 @@ impl JobFile {
     }
 }
 
-/// The defaults that stand for facts nobody gave.
+/// The fact or figure of that name.
+fn asked<'a>(checklist: &'a Checklist, name: &str) -> Option<&'a super::Fact> {
+    match name.strip_prefix("profile.") {
+        Some(figure) => checklist.figures.iter().find(|known| known.name == figure),
+        None => checklist.fact(name),
+    }
+}
+
+/// The defaults that stand for facts nobody gave and figures no profile has.
 fn defaults(known: Known<'_>) -> BTreeMap<FactName, Value> {
     let computed = known.sheet.iter().filter_map(|(name, computed)| match computed {
         Computed::Value(value) => Some((name, value)),
         _ => None,
     });
-    let facts = computed.filter(|(name, _)| known.checklist.fact(&name.name).is_some());
+    let facts = computed.filter(|(name, _)| asked(known.checklist, &name.name).is_some());
     facts.map(|(name, value)| (name.clone(), value.clone())).collect()
 }
 
+/// The function that computes a table, and what it was given.
+fn input(known: Known<'_>, table: &Table) -> Option<(String, RowsInput)> {
+    match (&table.rows, known.sheet.rows(&table.name)) {
+        (RowsFrom::Computed { function, .. }, Some(Rows::Known { input, .. })) => {
+            Some((function.clone(), input.clone()))
+        }
+        _ => None,
+    }
+}
+
+/// How many rows a table has.
+fn rows(known: Known<'_>, table: &Table) -> Computed {
+    match (known.rows(&table.name), known.sheet.rows(&table.name)) {
+        (Some(count), _) => Computed::Value(Value::Quantity(Quantity::count(count.into()))),
+        (None, Some(Rows::Cannot(why))) => Computed::Cannot(why.clone()),
+        _ => Computed::Missing(known.missing_rows(&table.name)),
+    }
+}
+
 /// The columns of computed rows, row by row.
-fn columns(known: Known<'_>, table: &Table, units: Units) -> Vec<RecordMeasure> {
-    let RowsFrom::Computed { function, with, columns, source } = &table.rows else {
+fn columns(
+    known: Known<'_>,
+    functions: &Functions,
+    table: &Table,
+    units: Units,
+) -> Vec<RecordMeasure> {
+    let RowsFrom::Computed { function, columns, source, .. } = &table.rows else {
         return Vec::new();
     };
-    let uses: Vec<String> = with.iter().flat_map(|(_, formula)| formula.uses()).collect();
+    let facts = rests::facts(known, functions, vec![Need::Rows(table.name.clone())]);
     let rows = 1..=known.rows(&table.name).unwrap_or(0);
     let cells = rows.flat_map(|row| columns.iter().map(move |column| (row, column)));
     let found = cells.filter_map(|(row, column)| {
@@ -284,7 +339,9 @@ fn columns(known: Known<'_>, table: &Table, units: Units) -> Vec<RecordMeasure> 
             shown: known.show(&name.name, name.row, units),
             computed,
             formula: format!("{function}(…)"),
-            uses: uses.clone(),
+            kind: column.kind.clone(),
+            bound: Bound::Mark,
+            facts: facts.clone(),
             source: source.clone(),
             name,
         })

@@ -180,13 +180,20 @@ impl Known<'_> {
     /// Why one of these names can never be known as things are.
     fn cannot(&self, names: &[String], row: Option<u32>) -> Option<String> {
         names.iter().find_map(|name| {
-            let own = self.sheet.get(name, if table_of(name).is_some() { row } else { None });
-            match (own, table_of(name).and_then(|table| self.sheet.rows(table))) {
-                (Some(Computed::Cannot(why)), _) | (_, Some(Rows::Cannot(why))) => {
-                    Some(why.clone())
-                }
-                _ => None,
+            let table = table_of(name);
+            if let Some(Rows::Cannot(why)) = table.and_then(|table| self.sheet.rows(table)) {
+                return Some(why.clone());
             }
+            // A fold looks at every row.
+            let rows = match (table, row) {
+                (None, _) => vec![None],
+                (Some(_), Some(row)) => vec![Some(row)],
+                (Some(_), None) => self.rows_of(name),
+            };
+            rows.into_iter().find_map(|row| match self.sheet.get(name, row) {
+                Some(Computed::Cannot(why)) => Some(why.clone()),
+                _ => None,
+            })
         })
     }
 

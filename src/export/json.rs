@@ -1,16 +1,17 @@
-//! Record, sheet and day log as JSON of a documented, stable shape.
+//! Record and day log as JSON of a documented, stable shape; the sheet is in
+//! `sheet_json`.
 //!
 //! `"format"` names the shape and its version: `chalkhand-record/1`,
-//! `chalkhand-sheet/1`, `chalkhand-day/1`. Within a version members are only
+//! `chalkhand-day/1`. Within a version members are only
 //! added. Quantities are `{kind, exact, shown}`: `exact` loses nothing and
 //! carries its unit, `shown` is for a person. Times are RFC 3339 with the
 //! offset of the address; members that are not known are left out.
 
 use crate::domain::entry_json;
 use crate::domain::{
-    About, Attention, Checklist, Comparison, Computed, Day, Due, FactName, Given, Heard, How, Job,
-    Json, Outcome, Pin, PointStanding, Profile, Record, RecordFact, RecordMeasure, RecordStep,
-    RecordWalk, Settled, Target, Units,
+    About, Attention, Caution, Checklist, Comparison, Computed, Day, Due, FactName, Given, Heard,
+    How, Job, Json, Outcome, Pin, PointStanding, Profile, Record, RecordFact, RecordMeasure,
+    RecordStep, RecordWalk, Settled, Target, Units,
 };
 use crate::measure::{Quantity, Value};
 
@@ -36,22 +37,10 @@ pub fn record(record: &Record, due: &[Due]) -> Json {
     members.extend([
         ("pins", list(record.job.pins.iter().map(pin))),
         ("facts", list(order::facts(record).into_iter().map(|f| fact(f, units)))),
-        ("checklists", list(record.walks.iter().map(|w| walk(w, units, true)))),
+        ("checklists", list(record.walks.iter().map(|w| walk(w, units)))),
         ("notes", list(notes)),
         ("follow_ups", list(due.iter().map(follow_up))),
         ("hands", list(order::hands(record).iter().map(Json::text))),
-    ]);
-    object(members)
-}
-
-/// The sheet: facts, measures, cautions, and what needs attention.
-#[must_use]
-pub fn sheet(record: &Record) -> Json {
-    let units = record.job.units;
-    let mut members = head(record, "chalkhand-sheet/1");
-    members.extend([
-        ("facts", list(order::facts(record).into_iter().map(|f| fact(f, units)))),
-        ("checklists", list(record.walks.iter().map(|w| walk(w, units, false)))),
     ]);
     object(members)
 }
@@ -134,7 +123,8 @@ fn indent(json: &Json, depth: usize, out: &mut String) {
     }
 }
 
-fn head(record: &Record, format: &str) -> Vec<(&'static str, Json)> {
+/// The members every output about one job begins with.
+pub(super) fn head(record: &Record, format: &str) -> Vec<(&'static str, Json)> {
     let needs = record.attention.iter().map(|a| attention(a, order::title_in(record, a)));
     vec![
         ("format", format.into()),
@@ -198,10 +188,11 @@ fn profile(profile: &Profile, units: Units) -> Json {
     ])
 }
 
-fn fact(fact: &RecordFact, units: Units) -> Json {
+pub(super) fn fact(fact: &RecordFact, units: Units) -> Json {
     let mut members = name(&fact.name);
     members.extend([
         ("ask", Json::text(&fact.ask)),
+        ("assumed", Json::Bool(fact.assumed)),
         ("value", shown(&fact.value, words::value(&fact.value, units))),
     ]);
     object(members)
@@ -211,28 +202,38 @@ fn name(name: &FactName) -> Vec<(&'static str, Json)> {
     vec![("name", Json::text(&name.name)), ("row", name.row.map_or(Json::Null, Json::from))]
 }
 
-fn walk(walk: &RecordWalk, units: Units, with_steps: bool) -> Json {
+fn walk(walk: &RecordWalk, units: Units) -> Json {
     let checklist: &Checklist = &walk.checklist;
-    let cautions = checklist.cautions.iter().map(|caution| {
-        Json::object([
-            ("id", Json::text(&caution.id)),
-            ("say", Json::text(&caution.say)),
-            ("source", Json::text(&caution.source)),
-        ])
-    });
-    let steps = || list(walk.steps.iter().map(|s| step(s, units)));
-    Json::object([
+    let cautions = checklist.cautions.iter().map(caution);
+    let mut members = foundation(checklist);
+    members.extend([
+        ("cautions", list(cautions)),
+        ("begun_at", option(walk.begun.as_ref())),
+        ("ended_at", option(walk.ended.as_ref())),
+        ("warnings", list(walk.warnings.iter().map(Json::text))),
+        ("measures", list(walk.measures.iter().map(|m| measure(m, units)))),
+        ("steps", list(walk.steps.iter().map(|s| step(s, units)))),
+    ]);
+    object(members)
+}
+
+/// What a checklist is and rests on.
+pub(super) fn foundation(checklist: &Checklist) -> Vec<(&'static str, Json)> {
+    vec![
         ("id", Json::text(&checklist.id)),
         ("version", Json::text(checklist.version)),
         ("title", Json::text(&checklist.title)),
         ("file_sha256", Json::text(checklist.hash)),
         ("yields_to", Json::text(&checklist.yields_to)),
         ("sources", list(checklist.sources.iter().map(Json::text))),
-        ("cautions", list(cautions)),
-        ("begun_at", option(walk.begun.as_ref())),
-        ("ended_at", option(walk.ended.as_ref())),
-        ("measures", list(walk.measures.iter().map(|m| measure(m, units)))),
-        ("steps", if with_steps { steps() } else { Json::Null }),
+    ]
+}
+
+pub(super) fn caution(caution: &Caution) -> Json {
+    Json::object([
+        ("id", Json::text(&caution.id)),
+        ("say", Json::text(&caution.say)),
+        ("source", Json::text(&caution.source)),
     ])
 }
 
@@ -426,12 +427,12 @@ fn shown(value: &Value, shown: String) -> Json {
     json
 }
 
-fn list(items: impl Iterator<Item = Json>) -> Json {
+pub(super) fn list(items: impl Iterator<Item = Json>) -> Json {
     Json::List(items.collect())
 }
 
 /// Members that are not known are left out.
-fn object(members: Vec<(&'static str, Json)>) -> Json {
+pub(super) fn object(members: Vec<(&'static str, Json)>) -> Json {
     let known = members.into_iter().filter(|(_, value)| *value != Json::Null);
     Json::Object(known.map(|(key, value)| (key.to_owned(), value)).collect())
 }

@@ -2,8 +2,11 @@
 
 use std::fmt::Write as _;
 
+use super::blank::{kind, template};
 use super::words;
-use crate::domain::{Answer, Checklist, Piece, PinKind, PointWhen, Profile, Record, Units};
+use crate::domain::{
+    Answer, Checklist, Fact, PinKind, PointWhen, Profile, Record, RowsFrom, Units,
+};
 
 /// A checklist as a person reads it through.
 #[must_use]
@@ -22,13 +25,13 @@ pub fn checklist(list: &Checklist) -> String {
     }
     line("\nFacts");
     for fact in &list.facts {
-        line(&format!("  {} ({}): {}", fact.name, fact.kind.word(), fact.ask));
+        line(&format!("  {}: {} ({})", fact.name, fact.ask, believed(fact)));
     }
     if !list.figures.is_empty() {
         line("\nFigures of the product profile");
     }
     for figure in &list.figures {
-        line(&format!("  profile.{} ({}): {}", figure.name, figure.kind.word(), figure.ask));
+        line(&format!("  profile.{}: {} ({})", figure.name, figure.ask, believed(figure)));
     }
     if !list.measures.is_empty() {
         line("\nMeasures");
@@ -37,6 +40,22 @@ pub fn checklist(list: &Checklist) -> String {
         let source = &measure.source;
         let source = if source.is_empty() { String::new() } else { format!(" [{source}]") };
         line(&format!("  {} = {}{source}", measure.name, measure.formula.text()));
+    }
+    for table in &list.tables {
+        line(&match &table.rows {
+            RowsFrom::Counted(fact) => format!("  {}: as many as {fact} says", table.name),
+            RowsFrom::Computed { function, source, .. } => {
+                format!("  {}: computed by {function} [{source}]", table.name)
+            }
+        });
+    }
+    if !list.warnings.is_empty() {
+        line("\nWarnings");
+    }
+    for warning in &list.warnings {
+        let each = warning.each.as_ref().map_or_else(String::new, |e| format!(", each {e}"));
+        line(&format!("  {}{each}: when {}", warning.id, warning.when.text()));
+        line(&format!("     {} [{}]", template(&warning.say), warning.source));
     }
     line("\nSteps");
     for (at, step) in list.steps.iter().enumerate() {
@@ -80,15 +99,14 @@ pub fn checklist(list: &Checklist) -> String {
     out
 }
 
-fn template(pieces: &[Piece]) -> String {
-    let piece = |piece: &Piece| match piece {
-        Piece::Words(words) => words.clone(),
-        Piece::Name(name) => format!("{{{name}}}"),
-    };
-    pieces.iter().map(piece).collect()
+/// What a fact can be, and what is taken where nobody says.
+fn believed(fact: &Fact) -> String {
+    let taken = fact.default.as_ref().map(|formula| format!("; taken: {}", formula.text()));
+    format!("{}{}", kind(fact), taken.unwrap_or_default())
 }
 
-fn answer(answer: &Answer) -> String {
+/// What confirms a step.
+pub(super) fn answer(answer: &Answer) -> String {
     match answer {
         Answer::Done => "done".to_owned(),
         Answer::Measure { measure, tolerance } => {

@@ -6,10 +6,6 @@ use crate::domain::{
     Settled, Table,
 };
 
-/// Job totals that are ordered or carried up, by name until checklists tag
-/// them; others begin with `material`.
-const MATERIALS: [&str; 2] = ["pieces", "nails"];
-
 /// The tag of steps that keep water out.
 const WATERPROOFING: &str = "waterproofing";
 
@@ -92,16 +88,6 @@ pub fn facts(record: &Record) -> Vec<&RecordFact> {
 #[must_use]
 pub fn tables(record: &Record) -> Vec<&Table> {
     record.walks.iter().flat_map(|walk| &walk.checklist.tables).collect()
-}
-
-/// Job totals that are ordered or carried up.
-#[must_use]
-pub fn materials(record: &Record) -> Vec<&RecordMeasure> {
-    let is_material = |measure: &&RecordMeasure| {
-        let name = measure.name.name.as_str();
-        measure.name.row.is_none() && (MATERIALS.contains(&name) || name.starts_with("material"))
-    };
-    record.walks.iter().flat_map(|walk| &walk.measures).filter(is_material).collect()
 }
 
 /// Measures of a walk: those of the whole job, then row by row, each row with

@@ -15,6 +15,26 @@ it was conveyed. It does not replace the building code, the maker's printed inst
 inspection by the local official, or licensed practice; where they say otherwise, they win. \
 Photos are counted as somebody said they were taken. Spoken notes are unverified transcripts.";
 
+/// What a sheet is not, as every output says it.
+pub const SHEET_IS_NOT: &str = "These numbers follow from the facts and figures listed here: one \
+that is wrong makes marks that are wrong. They do not replace the building code, the maker's \
+printed instructions, the inspection by the local official, or licensed practice; where those say \
+otherwise, they win. Measure again on the roof before anything is cut.";
+
+/// What a sheet says that warns of nothing.
+pub const NO_WARNING: &str = "None: of what the checklists of this job check, nothing is amiss.";
+
+/// What a sheet says whose checklists check nothing.
+pub const NO_CHECKS: &str = "None: the checklists of this job check nothing by themselves.";
+
+/// What a sheet says that rests on assumptions.
+pub const SOME_ASSUMED: &str = "Some facts are assumed, since nobody has said otherwise yet; they \
+are marked among the facts.";
+
+/// How a sheet rounds.
+pub const ROUNDED: &str = "Everything is computed exactly and rounded once, where it is shown: \
+least values up, greatest values down, marks to the nearest graduation.";
+
 /// What stands over every example.
 pub const INVENTED: &str = "INVENTED EXAMPLE. Nothing in it is real: no person, house or product.";
 

@@ -218,6 +218,13 @@ pub(super) fn read_raw(value: Any<'_>, report: &Report<'_>) -> Option<Raw> {
 /// The value of a fact of that kind.
 pub(super) fn value_of(raw: &Raw, kind: &FactKind) -> Result<Value, String> {
     let value = match raw {
+        // Whoever types an answer is asked in a unit; a file has to say it.
+        Raw::Text(text) if lacks_unit(&text.value, kind) => {
+            return Err(match kind {
+                FactKind::Pitch => "write a pitch as rise over run, such as \"6/12\"".to_owned(),
+                _ => format!("{} needs a unit", with_article(kind.word())),
+            });
+        }
         Raw::Text(text) => return crate::domain::parse_answer(&text.value, kind),
         Raw::YesNo(flag) => Value::YesNo(*flag),
         Raw::Whole(number) => Value::Quantity(Quantity::count(*number)),
@@ -227,9 +234,18 @@ pub(super) fn value_of(raw: &Raw, kind: &FactKind) -> Result<Value, String> {
     }
     Err(match (raw, kind) {
         (Raw::Whole(_), FactKind::Count) => "a count is never negative".to_owned(),
+        (Raw::Whole(_), FactKind::Pitch) => {
+            "write a pitch as rise over run, in quotes: \"6/12\"".to_owned()
+        }
         (Raw::Whole(_), _) if kind.dimension().is_some() => {
             format!("{} needs a unit; write it as text in quotes", with_article(kind.word()))
         }
         _ => format!("expected {}; write it as text in quotes", with_article(kind.word())),
     })
+}
+
+/// Whether a quantity is written as a number alone.
+fn lacks_unit(text: &str, kind: &FactKind) -> bool {
+    let plain = kind.dimension().is_none_or(|dimension| dimension == Dimension::NUMBER);
+    !plain && text.trim().bytes().all(|b| b.is_ascii_digit() || matches!(b, b'.' | b'-' | b' '))
 }

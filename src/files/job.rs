@@ -299,12 +299,13 @@ impl JobFile {
             return facts.set(name, Value::Text(edition.clone()));
         }
         let message = format!("no checklist of this job computes by `{}`", clip(edition));
+        let meant = near::did_you_mean(edition, options.iter().map(String::as_str));
         let hint = format!(
-            "expected one of {}; or keep these words and add code_edition = \"{}\" under [facts]",
-            options.join(", "),
-            options.first().map_or("", String::as_str)
+            "expected one of {}; or keep these words and say under [facts] by which of these it \
+             is computed, as code_edition",
+            options.join(", ")
         );
-        report.say_hint(self.edition_at.clone(), message, Some(hint));
+        report.say_hint(self.edition_at.clone(), message, Some(meant.unwrap_or(hint)));
     }
 
     fn count_rows(&self, checklists: &[&Checklist], facts: &mut Facts, report: &Report<'_>) {

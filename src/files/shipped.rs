@@ -1,10 +1,14 @@
 //! The checklists this program brings along, and what kind of file a text is.
 
 /// File name and text of each shipped checklist.
-pub const SHIPPED: [(&str, &str); 3] = [
+pub const SHIPPED: [(&str, &str); 7] = [
+    ("start-of-day.toml", include_str!("../../checklists/start-of-day.toml")),
     ("site-survey.toml", include_str!("../../checklists/site-survey.toml")),
     ("deck-intake.toml", include_str!("../../checklists/deck-intake.toml")),
+    ("ridge-slot.toml", include_str!("../../checklists/ridge-slot.toml")),
+    ("baffles.toml", include_str!("../../checklists/baffles.toml")),
     ("closing-inspection.toml", include_str!("../../checklists/closing-inspection.toml")),
+    ("leak-visit.toml", include_str!("../../checklists/leak-visit.toml")),
 ];
 
 /// What a file means to be.

@@ -77,7 +77,7 @@ impl Dimension {
     }
 
     /// The base units with their exponents, such as `in3 s-1`.
-    pub(super) fn base_units(self) -> String {
+    pub fn base_units(self) -> String {
         let parts =
             [("in", self.length), ("lb", self.mass), ("s", self.time), ("Fdeg", self.temperature)];
         let shown: Vec<String> = parts

@@ -32,6 +32,25 @@ pub enum EdgeKind {
     Wall,
 }
 
+impl EdgeKind {
+    /// All kinds.
+    pub const ALL: [Self; 6] =
+        [Self::Eave, Self::Rake, Self::Hip, Self::Valley, Self::Ridge, Self::Wall];
+
+    /// The word for it, as tables and sheets write it.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Eave => "eave",
+            Self::Rake => "rake",
+            Self::Hip => "hip",
+            Self::Valley => "valley",
+            Self::Ridge => "ridge",
+            Self::Wall => "wall",
+        }
+    }
+}
+
 /// One side of a plane's outline.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Edge {
@@ -101,7 +120,10 @@ pub struct Vent {
     pub free_area_per_length: Ratio,
     /// How far it stays back from a hip, valley, rake or wall, along the course.
     pub stay_back: Ratio,
-    /// How far it stays back from what stands on the plane.
+    /// How far it stays back from a rake: no less, and so far that the slot opens
+    /// inside the gable wall.
+    pub rake_back: Ratio,
+    /// How far it stays back from what stands on the plane, on every side.
     pub obstruction_stay_back: Ratio,
     /// By how much it covers the slot at each end.
     pub slot_inset: Ratio,
@@ -121,6 +143,14 @@ pub struct Vent {
     pub member_spacing: Ratio,
     /// Rafters or trusses: how thick one is.
     pub member_width: Ratio,
+}
+
+impl Vent {
+    /// How far it stays back from such an edge, along the course.
+    #[must_use]
+    pub fn stays_back_from(&self, kind: EdgeKind) -> Ratio {
+        if kind == EdgeKind::Rake { self.rake_back } else { self.stay_back }
+    }
 }
 
 /// One vent run. Starts and ends are from the plane's left edge at the height of

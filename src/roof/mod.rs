@@ -2,11 +2,26 @@
 //!
 //! Pure. Knows quantities only; which facts go in is the checklist's business.
 
+mod choice;
+mod drawing;
+mod facts;
+mod laying;
 mod layout;
+mod obstruction;
+mod outline;
+mod pieces;
+mod plane;
+mod product;
+mod rows;
+mod section;
 mod slope;
+mod stretch;
 mod ventilation;
+mod words;
 
+pub use drawing::{Plate, plates, sheet};
 pub use layout::{Edge, EdgeKind, Layout, LeftOut, Obstruction, Plane, Point, Run, Vent};
+pub use rows::{RUNS, layout_of};
 pub use slope::{
     bottom_third_to, hip_factor, ice_barrier_top, insulation_clear_run, rise_for, slope_factor,
 };
@@ -74,6 +89,7 @@ pub fn functions() -> Functions {
                 })
             },
         })
+        .with_rows(rows::VENT_RUNS)
 }
 
 /// Hands the values over by name, however the caller came by them.

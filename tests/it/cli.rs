@@ -58,7 +58,7 @@ fn what_a_person_can_mend_is_one_and_says_how() {
         (vec!["job", "show", "J-9"], vec!["no job `J-9`", "chalkhand job list"]),
         (vec!["sheet", "J-9"], vec!["no job `J-9`"]),
         (vec!["record", "EX-0001", "-o", "r.doc"], vec!["has to end in .json or .html"]),
-        (vec!["sheet", "EX-0001", "-o", "r.doc"], vec!["has to end in .txt or .json"]),
+        (vec!["sheet", "EX-0001", "-o", "r.doc"], vec!["has to end in .txt, .json, .html or .svg"]),
         (vec!["record", "EX-0001", "-o", "/nosuch/r.json"], vec!["could not be written"]),
         (vec!["calendar", "EX-0001", "-o", "f.ics"], vec!["no follow-ups yet"]),
         (vec!["day", "yesterday"], vec!["`yesterday` is no day", "2026-11-25"]),
@@ -133,7 +133,10 @@ fn an_adopted_version_never_changes() {
     let newer =
         home.write("newer.toml", &text.replace("version = \"1.0.0\"", "version = \"1.0.1\""));
     home.run(["checklist", "adopt", newer.to_str().unwrap()]).well();
-    let diff = home.run(["checklist", "diff", "deck-intake@1.0.0", "deck-intake@1.0.1"]).well();
+    let versions = ["deck-intake@1.0.0", "deck-intake@1.0.1"];
+    let told = home.run(["checklist", "diff", versions[0], versions[1]]).well();
+    assert_eq!(told, "The version was 1.0.0, now 1.0.1.\n");
+    let diff = home.run(["checklist", "diff", versions[0], versions[1], "--lines"]).well();
     assert!(
         diff.contains("-version = \"1.0.0\"") && diff.contains("+version = \"1.0.1\""),
         "{diff}"
@@ -145,6 +148,47 @@ fn an_adopted_version_never_changes() {
 }
 
 #[test]
+fn what_changed_is_told_in_sentences_as_json_or_in_lines() {
+    let home = Home::new();
+    let text = std::fs::read_to_string(repository("checklists/deck-intake.toml")).unwrap();
+    let [same, comment, cut] = [
+        ("same.toml", text.clone()),
+        ("comment.toml", format!("{text}\n# a comment\n")),
+        (
+            "cut.toml",
+            text.replace(
+                "\"blade_depth\", tolerance = \"1/16",
+                "\"blade_depth\", tolerance = \"1/8",
+            ),
+        ),
+    ]
+    .map(|(name, text)| home.write(name, &text).to_str().unwrap().to_owned());
+    let diff = |new: &str, more: &[&str]| {
+        home.run([&["checklist", "diff", same.as_str(), new], more].concat())
+    };
+    let letter = diff(&same, &[]).well();
+    assert!(letter.ends_with("are the same to the letter\n"), "{letter}");
+    assert_eq!(diff(&same, &["--json"]).well().trim(), "[]");
+    let layout = diff(&comment, &[]).well();
+    assert!(layout.ends_with("differ only in comments or layout\n"), "{layout}");
+    assert_eq!(
+        diff(&cut, &[]).well(),
+        "Step \"Blade depth\": the tolerance was 1/16 in, now 1/8 in.\n\
+         WARNING: the version is still 1.0.0 although the content differs: a step means something \
+         else, or something is gone. Raise it to 2.0.0.\n"
+    );
+    let json: serde_json::Value = serde_json::from_str(&diff(&cut, &["--json"]).well()).unwrap();
+    assert_eq!(json[0]["kind"], "step-tolerance");
+    assert_eq!(json[0]["what"], "blade");
+    assert_eq!(json[1]["kind"], "version-warning");
+    let lines = diff(&cut, &["--lines"]).well();
+    assert!(lines.contains("\n-answer = ") && lines.contains("\n+answer = "), "{lines}");
+    let profile = repository("packaging/demo-data/profile.toml");
+    let err = diff(profile.to_str().unwrap(), &[]).fails(1);
+    assert!(err.contains("not two checklists or two profiles; add --lines"), "{err}");
+}
+
+#[test]
 fn typed_answers_are_logged_and_the_walk_goes_on_where_it_was() {
     let home = Home::with_job();
     let first = home.typed(WALK, "done\nfit to work\nyes\n").well();
@@ -152,7 +196,7 @@ fn typed_answers_are_logged_and_the_walk_goes_on_where_it_was() {
     assert!(first.contains("The walk is open"), "{first}");
     let second = home.typed(WALK, "where\n").well();
     assert!(second.contains("going on"), "{second}");
-    assert!(second.contains("Step 3 of 67: Temperature"), "{second}");
+    assert!(second.contains("Step 3 of 65: Temperature"), "{second}");
     let day = home.run(["day"]).well();
     assert!(day.contains("Instructions"), "{day}");
 }

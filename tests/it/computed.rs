@@ -46,7 +46,7 @@ fn bands(input: &RowsInput) -> Result<RowsOutput, String> {
     Ok(output)
 }
 
-fn functions() -> Functions {
+pub(crate) fn functions() -> Functions {
     const TAKES: [Column; 2] = [Column::needed("tile", LENGTH), Column::optional("spare", LENGTH)];
     const WALL: [Column; 2] = [Column::needed("height", LENGTH), Column::optional("width", LENGTH)];
     const GIVES: [Column; 3] = [
@@ -66,7 +66,7 @@ fn functions() -> Functions {
     })
 }
 
-fn text() -> String {
+pub(crate) fn text() -> String {
     fs::read_to_string("tests/it/data/tile-rows.toml").unwrap()
 }
 
@@ -74,7 +74,7 @@ fn read(text: &str) -> Result<Checklist, String> {
     read_checklist(text, "tiles.toml", &functions()).map_err(|problems| problems.to_string())
 }
 
-fn profile(figures: &str) -> Profile {
+pub(crate) fn profile(figures: &str) -> Profile {
     let head = "id = \"tile\"\nversion = \"1.0.0\"\ntitle = \"Tile\"\nsource = \"invented\"\n\
                 invented = true\n[figures]\ntile = { kind = \"length\", value = \"4 in\" }\n";
     read_profile(&format!("{head}{figures}"), "tile.toml").unwrap()
@@ -89,7 +89,11 @@ struct Job {
 
 /// Facts as `name value`, or `name#row value`.
 fn job(facts: &[&str], figures: &str) -> Job {
-    let list = read(&text()).unwrap();
+    job_of(&text(), facts, figures)
+}
+
+fn job_of(text: &str, facts: &[&str], figures: &str) -> Job {
+    let list = read(text).unwrap();
     let mut known = Facts::default();
     for fact in facts {
         let (name, value) = fact.split_once(' ').unwrap();
@@ -185,7 +189,14 @@ fn a_function_that_refuses_is_told() {
     let why = "wall 1 is hardly a wall".to_owned();
     assert_eq!(giant.sheet.rows("band"), Some(&Rows::Cannot(why.clone())));
     assert_eq!(giant.sheet.get("covered", None), Some(&Computed::Cannot(why.clone())));
-    assert_eq!(giant.known().warnings(Units::Us), [why]);
+    assert_eq!(giant.known().warnings(Units::Us), std::slice::from_ref(&why));
+    // Through rows and a fold over them too.
+    let measure = "[each.wall.measures.done]\nformula = \"sum(band.rows where band.wall == \
+                   wall.number)\"\n[each.band]\n";
+    let text = text().replacen("[each.band]\n", measure, 1);
+    let text = text.replacen("[measures]\n", "[measures]\nall_done = \"sum(wall.done)\"\n", 1);
+    let giant = job_of(&text, &["wall.height#1 200 ft"], "");
+    assert_eq!(giant.sheet.get("all_done", None), Some(&Computed::Cannot(why)));
 }
 
 #[test]

@@ -4,13 +4,13 @@
 use std::path::PathBuf;
 
 use chalkhand::domain::{Day, Json, Version, What, chain, entry_json};
-use chalkhand::export::{html, json, order, text, words};
+use chalkhand::export::{html, json, order, sheet_json, sheet_text, text, words};
 use chalkhand::roof;
 
 use super::example;
 
 /// Holds a text against the one kept; `UPDATE=1` keeps the new one.
-fn kept(name: &str, found: &str) {
+pub(crate) fn kept(name: &str, found: &str) {
     let path = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/it/data/export").join(name);
     if std::env::var_os("UPDATE").is_some() {
         std::fs::write(&path, found).unwrap();
@@ -32,10 +32,11 @@ fn day() -> Day {
 #[test]
 fn texts_and_pages_are_as_kept() {
     let record = example::record();
-    kept("sheet.txt", &text::sheet(&record));
+    kept("sheet.txt", &sheet_text::sheet(&record));
+    kept("sheet.html", &html::sheet(&record, &[]));
     kept("day.txt", &text::day(&day()));
     kept("record.json", &json::pretty(&json::record(&record, &example::due())));
-    kept("sheet.json", &json::pretty(&json::sheet(&record)));
+    kept("sheet.json", &json::pretty(&sheet_json::sheet(&record)));
     kept("day.json", &json::pretty(&json::day(&day())));
     kept("record.html", &html::record(&record, &example::due()));
 }
@@ -45,7 +46,7 @@ fn texts_and_pages_are_as_kept() {
 fn no_text_steers_a_terminal() {
     let mut record = example::record();
     record.job.owner = "\u{1b}[2JGone\r\nINVENTED".to_owned();
-    let sheet = text::sheet(&record);
+    let sheet = sheet_text::sheet(&record);
     assert!(sheet.chars().all(|c| c == '\n' || !c.is_control()));
     assert!(sheet.contains("\u{fffd}[2JGone INVENTED"));
     assert!(!text::day(&day()).contains('\u{202e}'));

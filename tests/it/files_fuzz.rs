@@ -100,9 +100,9 @@ fn mangled_files_never_panic() {
     let inputs = std::env::var("CHALKHAND_FUZZ_INPUTS").ok().and_then(|n| n.parse().ok());
     let inputs: u64 = inputs.unwrap_or(2_000);
     let read = |path: &str| fs::read_to_string(path).unwrap();
-    let lists: Vec<String> = ["site-survey", "deck-intake", "closing-inspection"]
+    let lists: Vec<String> = chalkhand::files::SHIPPED
         .iter()
-        .map(|id| read(&format!("checklists/{id}.toml")))
+        .map(|(_, text)| (*text).to_owned())
         .chain([read("tests/it/data/deck-ledger.toml")])
         .collect();
     let (job, profile) =

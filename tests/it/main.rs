@@ -13,10 +13,13 @@
 )]
 
 mod calendar;
+mod changes;
+mod changes_edits;
 mod checklists;
 mod cli;
 mod computed;
 mod crew;
+mod deck_figures;
 mod demo;
 mod drafts;
 mod example;
@@ -30,8 +33,15 @@ mod measure_language;
 mod measure_outside;
 mod outside;
 mod program;
+mod readme;
+mod roof_drawing;
+mod roof_layout;
+mod roof_layout_properties;
 mod seal;
 mod serve;
+mod sheet;
+mod shipped_figures;
+mod shipped_walks;
 mod sound;
 mod spoken_numbers;
 mod store;
@@ -39,6 +49,7 @@ mod store_kill;
 mod store_open;
 mod store_tamper;
 mod transcripts;
+mod units_outside;
 mod walk_properties;
 mod watch;
 mod witness;

@@ -232,7 +232,10 @@ impl Witness {
 
     fn asks(&mut self, world: &World, title: &str, text: Option<String>) {
         let steps = world.checklist.steps.iter().flat_map(|step| {
-            let rows = (1..=12).map(Some).chain([None]);
+            // `Run 2: Nail line` is of row 2.
+            let head = title.split(':').next().unwrap_or_default();
+            let row = head.rsplit(' ').next().and_then(|number| number.parse().ok());
+            let rows = row.map(Some).into_iter().chain([None]);
             rows.map(|row| StepRef { id: step.id.clone(), row })
         });
         let mut found = steps.filter(|at| {

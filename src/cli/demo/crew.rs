@@ -128,6 +128,11 @@ impl<'a> Talker<'a> {
         self.script.mishaps
     }
 
+    /// Questions that were not heard in any try.
+    pub(super) fn touched(&self) -> u32 {
+        self.script.touched
+    }
+
     /// Says it and listens to it.
     fn hears(&mut self, words: &str, expect: &Expect) -> Result<Input, CrewError> {
         self.ears.note(&format!("  crew   \"{words}\""))?;

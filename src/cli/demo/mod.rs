@@ -29,11 +29,18 @@ pub(super) struct Arguments {
     /// Speak the prompts aloud
     #[arg(long)]
     aloud: bool,
+    /// Walk all shipped checklists by voice, not only the install; takes minutes
+    #[arg(long)]
+    whole: bool,
 }
 
 const JOB: &str = include_str!("../../../packaging/demo-data/job.toml");
+/// The same job with all shipped checklists and the facts that they ask beside.
+const WHOLE: &str = include_str!("../../../packaging/demo-data/whole.toml");
 const PROFILE: &str = include_str!("../../../packaging/demo-data/profile.toml");
 
+/// The checklist that finds the facts of the sheet.
+const SURVEY: &str = "site-survey";
 const INSTALLER: &str = "Installer Example";
 
 pub(super) fn run(mut config: Config, arguments: &Arguments, out: &mut Out) -> anyhow::Result<()> {
@@ -49,40 +56,49 @@ pub(super) fn run(mut config: Config, arguments: &Arguments, out: &mut Out) -> a
     )?;
     let profile = files::read_profile(PROFILE, "profile.toml")?;
     home.adopt_profile(&profile, PROFILE, "demo")?;
-    let (number, found, clock) = open(&mut home)?;
+    let (opened, clock) = open(&mut home, arguments.whole)?;
+    let Opened { number, checklists, found } = opened;
     out.line(&format!("\nJob {number} is open in {}", config.data.display()))?;
 
-    out.line("\nThe survey, typed:")?;
     let aloud = arguments.aloud;
-    let mut demo = Demo { config: &config, home, number, found, clock, aloud };
-    demo.typed("site-survey", out)?;
-
-    out.line("\nThe sheet:")?;
-    let file = demo.home.job(&demo.number)?;
-    out.text(&export::text::sheet(&file.record(&demo.home.functions)))?;
-
-    let recogniser = Recogniser::load(&config.models);
+    let mut demo = Demo { config: &config, home, number, found, clock, aloud, touched: 0 };
     let recordings = config.data.join("recordings");
-    std::fs::create_dir_all(&recordings)
-        .with_context(|| format!("`{}` cannot be made", recordings.display()))?;
-    let hear = recogniser.map_err(anyhow::Error::from).and_then(|recogniser| {
-        // No speech to hear without a voice to make it.
-        crate::voice::render("logbook", crew::VOICE, 150, &recordings.join("logbook.wav"))?;
-        Ok(Arc::new(recogniser))
-    });
-    for checklist in ["deck-intake", "closing-inspection"] {
+    let hear = ears(&config, &recordings)?;
+    for checklist in checklists {
+        let survey = checklist == SURVEY;
         match &hear {
+            _ if survey && !arguments.whole => {
+                out.line("\nThe survey, typed:")?;
+                demo.typed(&checklist, out)?;
+            }
             Ok(recogniser) => {
                 out.line(&format!("\n{checklist}, by voice:"))?;
-                demo.heard(checklist, recogniser, &recordings, out)?;
+                demo.heard(&checklist, recogniser, &recordings, out)?;
             }
             Err(missing) => {
                 out.line(&format!("\n{missing:#}; {checklist} is typed instead:"))?;
-                demo.typed(checklist, out)?;
+                demo.typed(&checklist, out)?;
             }
+        }
+        if survey {
+            out.line("\nThe sheet:")?;
+            let file = demo.home.job(&demo.number)?;
+            out.text(&export::sheet_text::sheet(&file.record(&demo.home.functions)))?;
         }
     }
     demo.write(out)
+}
+
+/// What hears the crew; an error of its own where the machine cannot.
+fn ears(config: &Config, recordings: &Path) -> anyhow::Result<anyhow::Result<Arc<Recogniser>>> {
+    std::fs::create_dir_all(recordings)
+        .with_context(|| format!("`{}` cannot be made", recordings.display()))?;
+    let recogniser = Recogniser::load(&config.models);
+    Ok(recogniser.map_err(anyhow::Error::from).and_then(|recogniser| {
+        // No speech to hear without a voice to make it.
+        crate::voice::render("logbook", crew::VOICE, 150, &recordings.join("logbook.wav"))?;
+        Ok(Arc::new(recogniser))
+    }))
 }
 
 /// Whether somebody named the data folder.
@@ -93,30 +109,53 @@ fn is_chosen(config: &Config) -> bool {
     default.map_or(true, |default| default.data != config.data)
 }
 
+/// The invented job as it was opened.
+struct Opened {
+    number: String,
+    /// In the order they are walked.
+    checklists: Vec<String>,
+    /// What the survey and the steps will find.
+    found: Facts,
+}
+
 /// Opens the invented job under the next free number, without its facts: the
 /// survey finds them.
-fn open(home: &mut Home) -> anyhow::Result<(String, Facts, Clock)> {
+fn open(home: &mut Home, whole: bool) -> anyhow::Result<(Opened, Clock)> {
     let mut file = files::read_job(JOB, "job.toml")?;
+    let mut found = facts(home, &file)?;
+    if whole {
+        file = files::read_job(WHOLE, "whole.toml")?;
+        for (name, value) in facts(home, &file)?.iter() {
+            found.set(name.clone(), value.clone());
+        }
+    }
     let mut number = 1;
     while home.store.job(&format!("EX-{number:04}"))?.is_some() {
         number += 1;
     }
     file.job.number = format!("EX-{number:04}");
-    let lists = super::job::pinned(home, &file)?;
-    let found = file.facts(&lists.iter().map(AsRef::as_ref).collect::<Vec<_>>())?;
     let clock = Clock::yesterday(super::home::zone(&file.job)?)?;
     let job = super::job::open_with(home, &file, &Facts::default(), "demo", clock.now())?;
-    Ok((job.number, found, clock))
+    let checklists = file.checklists.into_iter().map(|wanted| wanted.id).collect();
+    Ok((Opened { number: job.number, checklists, found }, clock))
+}
+
+/// The facts a job file gives.
+fn facts(home: &Home, file: &files::JobFile) -> anyhow::Result<Facts> {
+    let lists = super::job::pinned(home, file)?;
+    Ok(file.facts(&lists.iter().map(AsRef::as_ref).collect::<Vec<_>>())?)
 }
 
 struct Demo<'a> {
     config: &'a Config,
     home: Home,
     number: String,
-    /// What the survey will find.
+    /// What the survey and the steps will find.
     found: Facts,
     clock: Clock,
     aloud: bool,
+    /// Questions that ended at the screen after all that was said.
+    touched: u32,
 }
 
 impl Demo<'_> {
@@ -151,6 +190,7 @@ impl Demo<'_> {
                 Talker::new(screen, script, Arc::clone(recogniser), recordings, clock, window_s);
             let left = self.walk(&file, checklist, &mut crew)?;
             mishaps = crew.mishaps();
+            self.touched = self.touched.saturating_add(crew.touched());
             if left == Left::Finished {
                 return Ok(());
             }
@@ -219,8 +259,9 @@ impl Demo<'_> {
             ("record.json", pretty(export::json::record(&record, &due))),
             ("record.html", export::html::record(&record, &due)),
             ("follow-ups.ics", ics),
-            ("sheet.txt", export::text::sheet(&record)),
-            ("sheet.json", pretty(export::json::sheet(&record))),
+            ("sheet.txt", export::sheet_text::sheet(&record)),
+            ("sheet.json", pretty(export::sheet_json::sheet(&record))),
+            ("sheet.html", export::html::sheet(&record, &export::drawing::plates(&record))),
             ("day.txt", export::text::day(&day)),
             ("day.json", pretty(export::json::day(&day))),
         ];
@@ -229,6 +270,10 @@ impl Demo<'_> {
             "\nThe log holds {entries} entries and its chain holds; head {}.",
             head.short()
         ))?;
+        if 0 < self.touched {
+            let questions = self.touched;
+            out.line(&format!("Questions answered by touch, not heard in any try: {questions}"))?;
+        }
         out.line("Left behind, all invented, all speech synthetic:")?;
         for (name, text) in all {
             let path = folder.join(name);

@@ -55,6 +55,10 @@ pub(super) struct Script {
     meant: Option<Given>,
     /// The crew goes to the screen.
     pub(super) touch: bool,
+    /// How often it went there.
+    pub(super) touched: u32,
+    /// It was asked to say it in other words.
+    reworded: bool,
     /// The words last dictated, where they are to be checked.
     dictated: Option<String>,
     /// Words are being dictated.
@@ -85,6 +89,8 @@ impl Script {
             step,
             meant,
             touch,
+            touched: 0,
+            reworded: false,
             dictated: None,
             dictating: false,
             works,
@@ -94,6 +100,7 @@ impl Script {
 
     /// Listens to what is said.
     pub(super) fn hears(&mut self, prompt: &Prompt) {
+        self.reworded = matches!(prompt, Prompt::Reworded { .. });
         match prompt {
             Prompt::Step { number, .. } => {
                 let plan = self.with_known(plan::plan);
@@ -118,7 +125,10 @@ impl Script {
                 self.question = Some(prompt.clone());
                 self.touch = false;
             }
-            Prompt::UseTouch { .. } => self.touch = true,
+            Prompt::UseTouch { .. } => {
+                self.touch = true;
+                self.touched = self.touched.saturating_add(1);
+            }
             _ => {}
         }
     }
@@ -177,7 +187,7 @@ impl Script {
                 Some(Reply { words: "hm the thing there".to_owned(), meaning: Meaning::StepDone })
             }
             Answer::Done => Some(command(Meaning::StepDone)),
-            Answer::Note => Some(self.dictate("all looks sound")),
+            Answer::Note => Some(self.dictate("it is written on the sheet")),
             Answer::Measure { measure, tolerance } => {
                 let mark = self.value(&measure, at.row)?;
                 let Value::Quantity(mark) = mark else { return None };
@@ -230,7 +240,15 @@ impl Script {
             (mark, mark)
         };
         self.meant = Some(Given::Measured(meant));
-        length(said)
+        self.length(said)
+    }
+
+    /// A length in its first words; in others where it was asked for them.
+    fn length(&self, q: Quantity) -> Reply {
+        let spelled = |form: &String| !form.contains(|c: char| c.is_ascii_digit());
+        let mut forms = length_forms(q.value).into_iter().filter(spelled);
+        let words = if self.reworded { forms.next_back() } else { forms.next() };
+        Reply { words: words.unwrap_or_default(), meaning: Meaning::Length(q.value) }
     }
 
     /// Words of the crew's own. Misheard ones are said once more.
@@ -245,8 +263,9 @@ impl Script {
     fn fact(&mut self, name: &str, at: &StepRef, expect: &Expect) -> Option<Reply> {
         let row = if name.contains('.') { at.row } else { None };
         let fact = self.checklist.fact(name)?.clone();
-        // What the job file does not say is a fair day.
-        let value = self.found.get(name, row).cloned().or_else(|| match &fact.kind {
+        // What the job file does not say is as the checklist takes it, or a fair day.
+        let found = self.found.get(name, row).cloned().or_else(|| self.value(name, row));
+        let value = found.or_else(|| match &fact.kind {
             crate::domain::FactKind::Temperature => {
                 crate::domain::parse_answer("65 degF", &fact.kind).ok()
             }
@@ -260,7 +279,7 @@ impl Script {
         self.meant = Some(given);
         Some(match (&value, &expect.answer) {
             (Value::Quantity(q), ExpectAnswer::Length { .. }) => {
-                Reply { meaning: Meaning::Words(shown), ..length(*q) }
+                Reply { meaning: Meaning::Words(shown), ..self.length(*q) }
             }
             (Value::Text(text), ExpectAnswer::Choice(options)) => {
                 let place = options.iter().position(|option| option == text)?;
@@ -271,8 +290,8 @@ impl Script {
                 let meaning = Meaning::Choice(usize::from(!yes));
                 Reply { words: word.to_owned(), meaning }
             }
-            (Value::Quantity(q), ExpectAnswer::Count { .. }) => {
-                let spoken = spoken_count(*q).map(words_for).unwrap_or_default();
+            (Value::Quantity(q), ExpectAnswer::Count { unit, .. }) => {
+                let spoken = spoken_count(*q, unit).map(words_for).unwrap_or_default();
                 Reply { words: spoken, meaning: Meaning::Words(shown) }
             }
             _ => Reply { words: shown.clone(), meaning: Meaning::Words(shown) },
@@ -305,18 +324,14 @@ fn same_words(a: &str, b: &str) -> bool {
     plain(a) == plain(b)
 }
 
-fn length(q: Quantity) -> Reply {
-    let words = length_forms(q.value).into_iter().next().unwrap_or_default();
-    Reply { words, meaning: Meaning::Length(q.value) }
-}
-
-/// The whole number a question about this quantity asks for.
-fn spoken_count(q: Quantity) -> Option<u32> {
+/// The whole number a question about this quantity asks for, in its unit.
+fn spoken_count(q: Quantity, unit: &str) -> Option<u32> {
     let offset = Ratio::new(45_967, 100).ok()?;
     let value = match q.dimension {
         Dimension::PITCH | Dimension::FREE_AREA_PER_LENGTH => q.value.times(Ratio::int(12)).ok()?,
-        Dimension::AREA => q.value.over(Ratio::int(144)).ok()?,
+        Dimension::AREA if unit == "square feet" => q.value.over(Ratio::int(144)).ok()?,
         Dimension::TEMPERATURE => q.value.minus(offset).ok()?,
+        Dimension::SPEED => q.value.times(Ratio::new(3_600, 63_360).ok()?).ok()?,
         _ => q.value,
     };
     u32::try_from(value.round(Rounding::Nearest)).ok()

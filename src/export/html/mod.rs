@@ -1,23 +1,26 @@
-//! The install record as one self-contained page for screen and paper. It
-//! fetches nothing, runs nothing, and every meaning is in words: the blue and
-//! the red line only repeat what a heading says.
+//! The install record, and in `sheet` the sheet, as one self-contained page for
+//! screen and paper. A page fetches nothing, runs nothing, and every meaning is
+//! in words: the blue and the red line only repeat what a heading says.
 
+mod sheet;
 mod writer;
 
 use crate::domain::{
-    Due, Given, How, Outcome, PinKind, PointKind, PointStanding, Record, RecordStep, RecordWalk,
-    Settled, Units,
+    Due, Given, How, Job, Outcome, PinKind, PointKind, PointStanding, Record, RecordFact,
+    RecordStep, RecordWalk, Settled, Units,
 };
 
 use self::writer::{Html, Row};
-use super::{order, words};
+use super::{order, sheet_parts, words};
+
+pub use self::sheet::{Drawing, sheet};
 
 /// The page. What a leak call needs comes first; then every step, the figures,
 /// and what all of it rests on.
 #[must_use]
 pub fn record(record: &Record, due: &[Due]) -> String {
     let mut page = Html::default();
-    head(&mut page, record);
+    head(&mut page, "Install record", &record.job, "");
     page.raw("<main>\n<section>\n");
     front(&mut page, record);
     open_matters(&mut page, record);
@@ -47,18 +50,23 @@ pub fn escape(text: &str) -> String {
     Html::of(text).into_string()
 }
 
-fn head(page: &mut Html, record: &Record) {
-    let job = &record.job;
+/// Everything before the body; `css` comes after what all pages have.
+fn head(page: &mut Html, kind: &'static str, job: &Job, css: &'static str) {
     page.raw("<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n");
     page.raw("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n");
     // Whatever a value might smuggle in, the page may load and run nothing.
     page.raw("<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; ");
-    page.raw("style-src 'unsafe-inline'\">\n<title>Install record, job ");
-    page.text(&job.number).raw(", ").text(&job.address).raw("</title>\n<style>\n");
-    page.raw(include_str!("record.css"));
+    page.raw("style-src 'unsafe-inline'\">\n<title>");
+    page.raw(kind)
+        .raw(", job ")
+        .text(&job.number)
+        .raw(", ")
+        .text(&job.address)
+        .raw("</title>\n<style>\n");
+    page.raw(include_str!("record.css")).raw(css);
     page.raw("@page { @bottom-left { font: 8pt sans-serif; content: ");
     let invented = if job.invented { ", INVENTED EXAMPLE" } else { "" };
-    page.css_string(&format!("Install record, job {}{invented}", job.number));
+    page.css_string(&format!("{kind}, job {}{invented}", job.number));
     page.raw("; } }\n</style>\n</head>\n<body>\n");
 }
 
@@ -76,6 +84,20 @@ fn front(page: &mut Html, record: &Record) {
         done.raw("<span class=\"more\">, ").add(&walked(walk)).raw("</span>");
     }
     pair(page, "What was done, and when", &done);
+    pair(page, "Product", &product(record));
+    let hands = order::hands(record);
+    let hands = if hands.is_empty() { "nobody yet".to_owned() } else { hands.join(", ") };
+    pair(page, "Owner and phone", &Html::of(&format!("{}, {}", job.owner, job.phone)));
+    pair(page, "Installed by", &Html::of(&job.company));
+    pair(page, "Who did and logged it", &Html::of(&hands));
+    let times = format!("\ntimes are the clock at the address, {}", job.time_zone);
+    let mut code = Html::of(&job.code_edition);
+    code.element("<span class=\"more\">", &times, "</span>");
+    pair(page, "Code edition in force there", &code);
+    page.raw("</dl>\n");
+}
+
+fn product(record: &Record) -> Html {
     let mut product = Html::default();
     match &record.profile {
         Some(profile) => {
@@ -88,17 +110,7 @@ fn front(page: &mut Html, record: &Record) {
             product.raw("no product profile");
         }
     }
-    pair(page, "Product", &product);
-    let hands = order::hands(record);
-    let hands = if hands.is_empty() { "nobody yet".to_owned() } else { hands.join(", ") };
-    pair(page, "Owner and phone", &Html::of(&format!("{}, {}", job.owner, job.phone)));
-    pair(page, "Installed by", &Html::of(&job.company));
-    pair(page, "Who did and logged it", &Html::of(&hands));
-    let times = format!("\ntimes are the clock at the address, {}", job.time_zone);
-    let mut code = Html::of(&job.code_edition);
-    code.element("<span class=\"more\">", &times, "</span>");
-    pair(page, "Code edition in force there", &code);
-    page.raw("</dl>\n");
+    product
 }
 
 fn walked(walk: &RecordWalk) -> Html {
@@ -124,8 +136,20 @@ fn open_matters(page: &mut Html, record: &Record) {
     if record.attention.is_empty() {
         page.raw("<p>None: every step that was asked stands on its target, nothing was left ");
         page.raw("out, no hold point waits and no photo is missing.</p>\n");
-        return;
+    } else {
+        matters(page, record);
     }
+    let warnings = sheet_parts::warnings(record);
+    if !warnings.is_empty() {
+        page.raw("<h2>Warnings of the sheet</h2>\n<ul>\n");
+        for warning in warnings {
+            page.element("<li>", warning, "</li>\n");
+        }
+        page.raw("</ul>\n");
+    }
+}
+
+fn matters(page: &mut Html, record: &Record) {
     page.raw("<ul>\n");
     for need in &record.attention {
         let title = order::title_in(record, need);
@@ -293,14 +317,12 @@ fn figures(page: &mut Html, record: &Record) {
     let units = record.job.units;
     page.raw("<section class=\"page\">\n<h2>Facts surveyed on this job</h2>\n");
     let tables = order::tables(record);
-    let row = |fact: &_, value: &_| {
-        Row::Cells(vec![
-            Html::of(&words::question(fact, &tables)),
-            Html::of(&words::value(value, units)),
-        ])
+    let row = |fact: &RecordFact| {
+        let mut value = Html::of(&words::value(&fact.value, units));
+        value.raw(if fact.assumed { " (assumed: nobody gave it)" } else { "" });
+        Row::Cells(vec![Html::of(&words::question(fact, &tables)), value])
     };
-    let rows: Vec<Row> =
-        order::facts(record).into_iter().map(|fact| row(fact, &fact.value)).collect();
+    let rows: Vec<Row> = order::facts(record).into_iter().map(row).collect();
     page.table("two", &["Question", "Answer that stands"], &rows);
     if let Some(profile) = &record.profile {
         page.raw("<h2>Figures of the product</h2>\n<p>From ").text(&profile.source).raw("</p>\n");

@@ -1,5 +1,6 @@
 //! A writer of HTML that cannot be talked out of escaping: markup is `'static`,
-//! so no value of a job can be written as markup.
+//! so no value of a job can be written as markup. Drawings are the one exception:
+//! who makes them escapes what stands in them.
 
 use crate::domain::At;
 
@@ -33,6 +34,12 @@ impl Html {
     /// Markup written in this program.
     pub(super) fn raw(&mut self, markup: &'static str) -> &mut Self {
         self.0.push_str(markup);
+        self
+    }
+
+    /// A drawing that this program made.
+    pub(super) fn drawing(&mut self, svg: &str) -> &mut Self {
+        self.0.push_str(svg);
         self
     }
 
