@@ -101,17 +101,50 @@ pub struct FactName {
     pub row: Option<u32>,
 }
 
+/// Values by name and row, found without writing the name down once more: a
+/// sheet looks up thousands.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct ByName<V>(BTreeMap<String, BTreeMap<Option<u32>, (FactName, V)>>);
+
+impl<V> Default for ByName<V> {
+    fn default() -> Self {
+        Self(BTreeMap::new())
+    }
+}
+
+impl<V> ByName<V> {
+    pub(super) fn get(&self, name: &str, row: Option<u32>) -> Option<&V> {
+        self.0.get(name)?.get(&row).map(|(_, value)| value)
+    }
+
+    pub(super) fn insert(&mut self, name: FactName, value: V) {
+        let row = name.row;
+        match self.0.get_mut(&name.name) {
+            Some(rows) => rows.insert(row, (name, value)),
+            None => {
+                let key = name.name.clone();
+                self.0.entry(key).or_default().insert(row, (name, value))
+            }
+        };
+    }
+
+    /// All of them, by name and row.
+    pub(super) fn iter(&self) -> impl Iterator<Item = (&FactName, &V)> {
+        self.0.values().flat_map(BTreeMap::values).map(|(name, value)| (name, value))
+    }
+}
+
 /// Facts known so far.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Facts {
-    known: BTreeMap<FactName, Value>,
+    known: ByName<Value>,
 }
 
 impl Facts {
     /// The value, where known.
     #[must_use]
     pub fn get(&self, name: &str, row: Option<u32>) -> Option<&Value> {
-        self.known.get(&FactName { name: name.to_owned(), row })
+        self.known.get(name, row)
     }
 
     /// Learns a fact; the newest value stands.

@@ -1,7 +1,7 @@
 //! Computed rows: what a function of the trade needs is gathered from facts,
 //! figures and measures, and its rows become columns of the table.
 
-use crate::measure::{Column, Formula, Functions, Row, RowFunction, RowsInput, TableShape};
+use crate::measure::{Column, Formula, Functions, Row, RowFunction, RowsInput};
 
 use super::FactName;
 use super::sheet::{Computed, Known, MOST_ROWS, Rows};
@@ -67,7 +67,13 @@ fn gather(
         match known.rows(shape.name) {
             None => missing.extend(known.missing_rows(shape.name)),
             Some(rows) => {
-                let rows = (1..=rows).map(|row| read_row(known, shape, row, &mut missing));
+                let columns: Vec<(String, &Column)> = shape
+                    .columns
+                    .iter()
+                    .map(|column| (format!("{}.{}", shape.name, column.name), column))
+                    .collect();
+                let rows =
+                    (1..=rows).map(|row| read_row(known, shape.name, &columns, row, &mut missing));
                 let rows: Result<Vec<Row>, Rows> = rows.collect();
                 input.tables.insert(shape.name, rows?);
             }
@@ -83,24 +89,24 @@ fn gather(
 
 fn read_row(
     known: Known<'_>,
-    shape: &TableShape,
+    table: &str,
+    columns: &[(String, &Column)],
     row: u32,
     missing: &mut Vec<String>,
 ) -> Result<Row, Rows> {
     let mut read = Row::new();
-    for Column { name, needed, .. } in shape.columns {
-        let full = format!("{}.{name}", shape.name);
-        match (known.value(&full, Some(row)), known.sheet.get(&full, Some(row))) {
+    for (full, Column { name, needed, .. }) in columns {
+        match (known.value(full, Some(row)), known.sheet.get(full, Some(row))) {
             (Some(value), _) => {
                 read.insert(name, value);
             }
             (None, Some(Computed::Cannot(why))) => {
-                return Err(Rows::Cannot(format!("{} {row}: {why}", shape.name)));
+                return Err(Rows::Cannot(format!("{table} {row}: {why}")));
             }
             (None, Some(Computed::Missing(names))) if *needed => {
                 missing.extend(names.iter().cloned());
             }
-            (None, None) if *needed => missing.push(full),
+            (None, None) if *needed => missing.push(full.clone()),
             _ => {}
         }
     }

@@ -7,6 +7,7 @@ use crate::measure::{
     EvalError, Formula, Functions, Quantity, Ratio, RowsInput, Type, Value, Values,
 };
 
+use super::facts::ByName;
 use super::shown::show_value;
 use super::{
     Bound, Checklist, Computes, FactKind, FactName, Facts, Piece, Profile, RowsFrom, Table, Units,
@@ -48,7 +49,7 @@ pub enum Rows {
 /// The computed measures of one checklist on one job.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Sheet {
-    computed: BTreeMap<FactName, Computed>,
+    computed: ByName<Computed>,
     rows: BTreeMap<String, Rows>,
     /// Places in `warnings` of the checklist, with the row.
     told: Vec<(usize, Option<u32>)>,
@@ -80,7 +81,7 @@ impl Sheet {
         for computes in &checklist.order {
             let known = Known { checklist, facts, profile, sheet: &sheet };
             let (computed, table) = known.computed(computes, functions);
-            sheet.computed.extend(computed);
+            computed.into_iter().for_each(|(name, value)| sheet.computed.insert(name, value));
             sheet.rows.extend(table);
         }
         let known = Known { checklist, facts, profile, sheet: &sheet };
@@ -91,7 +92,7 @@ impl Sheet {
     /// What this measure, column or default came to.
     #[must_use]
     pub fn get(&self, name: &str, row: Option<u32>) -> Option<&Computed> {
-        self.computed.get(&FactName { name: name.to_owned(), row })
+        self.computed.get(name, row)
     }
 
     /// What became of the rows of a computed table.
