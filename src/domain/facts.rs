@@ -102,9 +102,9 @@ pub struct FactName {
 }
 
 /// Values by name and row, found without writing the name down once more: a
-/// sheet looks up thousands.
+/// sheet looks up thousands. The rows of a name are in order.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct ByName<V>(BTreeMap<String, BTreeMap<Option<u32>, (FactName, V)>>);
+pub(super) struct ByName<V>(BTreeMap<String, Vec<(FactName, V)>>);
 
 impl<V> Default for ByName<V> {
     fn default() -> Self {
@@ -114,23 +114,30 @@ impl<V> Default for ByName<V> {
 
 impl<V> ByName<V> {
     pub(super) fn get(&self, name: &str, row: Option<u32>) -> Option<&V> {
-        self.0.get(name)?.get(&row).map(|(_, value)| value)
+        let rows = self.0.get(name)?;
+        let at = rows.binary_search_by_key(&row, |(name, _)| name.row).ok()?;
+        rows.get(at).map(|(_, value)| value)
     }
 
+    /// The newest value stands.
     pub(super) fn insert(&mut self, name: FactName, value: V) {
-        let row = name.row;
-        match self.0.get_mut(&name.name) {
-            Some(rows) => rows.insert(row, (name, value)),
-            None => {
-                let key = name.name.clone();
-                self.0.entry(key).or_default().insert(row, (name, value))
-            }
+        let rows = match self.0.get_mut(&name.name) {
+            Some(rows) => rows,
+            None => self.0.entry(name.name.clone()).or_default(),
         };
+        match rows.binary_search_by_key(&name.row, |(name, _)| name.row) {
+            Ok(at) => {
+                if let Some((_, known)) = rows.get_mut(at) {
+                    *known = value;
+                }
+            }
+            Err(at) => rows.insert(at, (name, value)),
+        }
     }
 
     /// All of them, by name and row.
     pub(super) fn iter(&self) -> impl Iterator<Item = (&FactName, &V)> {
-        self.0.values().flat_map(BTreeMap::values).map(|(name, value)| (name, value))
+        self.0.values().flatten().map(|(name, value)| (name, value))
     }
 }
 

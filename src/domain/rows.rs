@@ -96,17 +96,16 @@ fn read_row(
 ) -> Result<Row, Rows> {
     let mut read = Row::new();
     for (full, Column { name, needed, .. }) in columns {
-        match (known.value(full, Some(row)), known.sheet.get(full, Some(row))) {
-            (Some(value), _) => {
-                read.insert(name, value);
-            }
-            (None, Some(Computed::Cannot(why))) => {
+        if let Some(value) = known.value(full, Some(row)) {
+            read.insert(name, value);
+            continue;
+        }
+        match known.sheet.get(full, Some(row)) {
+            Some(Computed::Cannot(why)) => {
                 return Err(Rows::Cannot(format!("{table} {row}: {why}")));
             }
-            (None, Some(Computed::Missing(names))) if *needed => {
-                missing.extend(names.iter().cloned());
-            }
-            (None, None) if *needed => missing.push(full.clone()),
+            Some(Computed::Missing(names)) if *needed => missing.extend(names.iter().cloned()),
+            None if *needed => missing.push(full.clone()),
             _ => {}
         }
     }
