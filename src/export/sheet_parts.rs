@@ -11,7 +11,7 @@ use crate::measure::Value;
 use super::{order, words};
 
 /// The heading of measures that are only steps towards others.
-pub(super) const STEPS: &str = "Also computed";
+const STEPS: &str = "Also computed";
 
 /// A measure of the whole job, with the checklist it is of.
 #[derive(Clone, Debug)]
@@ -21,6 +21,15 @@ pub(super) struct Single<'a> {
     pub key: String,
     pub checklist: &'a Checklist,
     pub measure: &'a RecordMeasure,
+}
+
+/// A part of the numbers of a sheet.
+#[derive(Clone, Debug)]
+pub(super) enum Part<'a> {
+    /// Rows of one name.
+    Rows(Table<'a>),
+    /// Measures under a heading.
+    Group(&'a str, Vec<&'a Single<'a>>),
 }
 
 /// Rows of one name, of all checklists.
@@ -125,8 +134,26 @@ pub(super) fn singles(record: &Record) -> Vec<Single<'_>> {
     all
 }
 
+/// The numbers of a sheet in the order they are read.
+pub(super) fn parts<'a>(record: &'a Record, singles: &'a [Single<'a>]) -> Vec<Part<'a>> {
+    let group = |(heading, measures)| Part::Group(heading, measures);
+    let (computed, surveyed): (Vec<_>, Vec<_>) =
+        tables(record).into_iter().partition(Table::is_computed);
+    let (steps, groups): (Vec<_>, Vec<_>) =
+        groups(singles).into_iter().partition(|(heading, _)| *heading == STEPS);
+    // What is marked on the roof comes first, what was surveyed after the numbers.
+    let parts = computed.into_iter().map(Part::Rows).chain(groups.into_iter().map(group));
+    let parts = parts.chain(surveyed.into_iter().map(Part::Rows));
+    parts.chain(steps.into_iter().map(group)).collect()
+}
+
+/// The facts of the job as a whole; those of rows stand with their rows.
+pub(super) fn whole_facts(record: &Record) -> Vec<&RecordFact> {
+    order::facts(record).into_iter().filter(|fact| fact.name.row.is_none()).collect()
+}
+
 /// Those measures under their headings; steps towards others come last.
-pub(super) fn groups<'a>(singles: &'a [Single<'a>]) -> Vec<(&'a str, Vec<&'a Single<'a>>)> {
+fn groups<'a>(singles: &'a [Single<'a>]) -> Vec<(&'a str, Vec<&'a Single<'a>>)> {
     let mut groups: Vec<(&str, Vec<&Single<'_>>)> = Vec::new();
     let heading = |single: &'a Single<'a>| single.measure.group.as_str();
     for single in singles {

@@ -4,7 +4,7 @@
 use crate::domain::Record;
 
 use super::page::Page;
-use super::sheet_parts::{self, Cell, Row, Single, Table};
+use super::sheet_parts::{self, Cell, Part, Row, Single, Table};
 use super::{order, words};
 
 /// Every measure of a job as a person on the roof needs it, 80 columns wide.
@@ -13,23 +13,11 @@ pub fn sheet(record: &Record) -> String {
     let mut page = Page::default();
     head(&mut page, record);
     warnings(&mut page, record);
-    // What is marked on the roof comes first, what was surveyed after the numbers.
-    let (computed, surveyed): (Vec<_>, Vec<_>) =
-        sheet_parts::tables(record).into_iter().partition(Table::is_computed);
-    for table in &computed {
-        rows(&mut page, table, record);
-    }
-    let singles = sheet_parts::singles(record);
-    let mut groups = sheet_parts::groups(&singles);
-    let steps = groups.pop_if(|(heading, _)| *heading == sheet_parts::STEPS);
-    for (heading, measures) in &groups {
-        group(&mut page, heading, measures, record);
-    }
-    for table in &surveyed {
-        rows(&mut page, table, record);
-    }
-    if let Some((heading, measures)) = steps {
-        group(&mut page, heading, &measures, record);
+    for part in sheet_parts::parts(record, &sheet_parts::singles(record)) {
+        match part {
+            Part::Rows(table) => rows(&mut page, &table, record),
+            Part::Group(heading, measures) => group(&mut page, heading, &measures, record),
+        }
     }
     facts(&mut page, record);
     attention(&mut page, record);
@@ -177,9 +165,7 @@ fn facts(page: &mut Page, record: &Record) {
     }
     page.heading("Facts it was computed from");
     let tables = order::tables(record);
-    // Those of rows stand with their rows.
-    let facts = order::facts(record).into_iter().filter(|fact| fact.name.row.is_none());
-    let lines = facts.map(|fact| {
+    let lines = sheet_parts::whole_facts(record).into_iter().map(|fact| {
         let assumed = if fact.assumed { " (assumed)" } else { "" };
         let value = words::value(&fact.value, record.job.units);
         (words::question(fact, &tables), format!("{value}{assumed}"))

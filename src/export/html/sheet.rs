@@ -3,7 +3,7 @@
 
 use crate::domain::{Record, RecordFact};
 
-use super::super::sheet_parts::{self, Cell, Column, Single, Table};
+use super::super::sheet_parts::{self, Cell, Column, Part, Single, Table};
 use super::super::{order, words};
 use super::writer::{Html, Row};
 use super::{head, matters, pair, product};
@@ -36,23 +36,11 @@ pub fn sheet(record: &Record, drawings: &[Drawing]) -> String {
         }
         page.raw("</section>\n");
     }
-    // What is marked on the roof comes first, what was surveyed after the numbers.
-    let (computed, surveyed): (Vec<_>, Vec<_>) =
-        sheet_parts::tables(record).into_iter().partition(Table::is_computed);
-    for table in &computed {
-        rows(&mut page, table, record);
-    }
-    let singles = sheet_parts::singles(record);
-    let mut groups = sheet_parts::groups(&singles);
-    let steps = groups.pop_if(|(heading, _)| *heading == sheet_parts::STEPS);
-    for (heading, measures) in &groups {
-        group(&mut page, heading, measures, record);
-    }
-    for table in &surveyed {
-        rows(&mut page, table, record);
-    }
-    if let Some((heading, measures)) = steps {
-        group(&mut page, heading, &measures, record);
+    for part in sheet_parts::parts(record, &sheet_parts::singles(record)) {
+        match part {
+            Part::Rows(table) => rows(&mut page, &table, record),
+            Part::Group(heading, measures) => group(&mut page, heading, &measures, record),
+        }
     }
     facts(&mut page, record);
     if !record.attention.is_empty() {
@@ -209,9 +197,7 @@ fn facts(page: &mut Html, record: &Record) {
         assumed(&mut value, fact.assumed);
         Row::Cells(vec![Html::of(&words::question(fact, &tables)), value])
     };
-    // Those of rows stand with their rows.
-    let facts = order::facts(record).into_iter().filter(|fact| fact.name.row.is_none());
-    let rows: Vec<Row> = facts.map(row).collect();
+    let rows: Vec<Row> = sheet_parts::whole_facts(record).into_iter().map(row).collect();
     page.raw("<div class=\"two\">\n").table("pairs", &["Question", "Answer"], &rows);
     page.raw("</div>\n</section>\n");
 }
