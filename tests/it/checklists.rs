@@ -69,7 +69,10 @@ pub(crate) struct Found {
 }
 
 fn compute(list: Checklist, facts: Facts) -> Found {
-    let profile = profile();
+    compute_with(list, facts, profile())
+}
+
+fn compute_with(list: Checklist, facts: Facts, profile: Profile) -> Found {
     let sheet = Sheet::compute(&list, &facts, Some(&profile), &roof::functions());
     Found { list, facts, profile, sheet }
 }
@@ -92,9 +95,13 @@ impl Found {
     }
 
     pub(crate) fn yes(&self, name: &str) -> bool {
-        match self.value(name, None) {
+        self.yes_in(name, None)
+    }
+
+    pub(crate) fn yes_in(&self, name: &str, row: Option<u32>) -> bool {
+        match self.value(name, row) {
             Some(Value::YesNo(yes)) => yes,
-            other => panic!("{name:?} is {other:?}"),
+            other => panic!("{name} {row:?} is {other:?}"),
         }
     }
 
@@ -115,6 +122,11 @@ impl Found {
 
 /// The survey of the demo job with some answers changed.
 pub(crate) fn changed(changes: &[(&str, &str)]) -> Found {
+    changed_with(changes, &[])
+}
+
+/// The same with some figures of the product changed.
+pub(crate) fn changed_with(changes: &[(&str, &str)], figures: &[(&str, &str)]) -> Found {
     let deck = shipped("deck-intake");
     let survey = shipped("site-survey");
     let mut facts = demo_facts(&[&survey, &deck, &shipped("closing-inspection")]);
@@ -127,7 +139,13 @@ pub(crate) fn changed(changes: &[(&str, &str)]) -> Found {
         let value = chalkhand::domain::parse_answer(text, kind).unwrap();
         facts.set(FactName { name: name.to_owned(), row }, value);
     }
-    compute(deck, facts)
+    let mut profile = profile();
+    for (name, text) in figures {
+        let kind = deck.figures.iter().find(|figure| figure.name == *name).unwrap().kind.clone();
+        let value = chalkhand::domain::parse_answer(text, &kind).unwrap();
+        profile.figures.insert((*name).to_owned(), (kind, value));
+    }
+    compute_with(deck, facts, profile)
 }
 
 #[test]

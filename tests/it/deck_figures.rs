@@ -3,7 +3,7 @@
 
 use chalkhand::domain::{PointKind, PointWhen};
 
-use crate::checklists::{changed, shipped};
+use crate::checklists::{changed, changed_with, shipped};
 
 /// R806.2 as restated, at a ratio the official names: in2 = A * 144 / ratio, half
 /// of it intake, at 9 in2/ft so many feet (trade-facts 1, computed).
@@ -323,5 +323,135 @@ fn warnings_are_told_where_they_are_due() {
     ] {
         assert!(told(&changes).contains(words), "{changes:?}: {words}\n{}", told(&changes));
         assert!(!quiet.contains(words), "{quiet}");
+    }
+}
+
+/// A plane that has the job's own figures is reckoned as the job is, whatever
+/// they are: the two sets of formulas say the same.
+#[test]
+fn planes_and_the_job_are_reckoned_alike() {
+    let pairs = [
+        ("clear_from", "plane.clear_from"),
+        ("inside_wall", "plane.inside_wall"),
+        ("ice_barrier_to", "plane.ice_barrier_to"),
+        ("slot_from", "plane.slot_from"),
+        ("bottom_third_to", "plane.slot_to"),
+        ("course", "plane.course"),
+        ("course_butt", "plane.course_butt"),
+        ("insulation_most", "plane.insulation_most"),
+    ];
+    let (mut inside, mut outside) = (0, 0);
+    for run in 60..168 {
+        let run = format!("{run} in");
+        for more in [
+            ("ice_barrier", "none"),
+            ("baffles", "yes"),
+            ("pitch", "9/12"),
+            ("wall_thickness", "24 in"),
+            ("slot_above_barrier", "no"),
+        ] {
+            let found = changed(&[("roof_run", &run), more]);
+            for (job, plane) in pairs {
+                let of_job = found.number(job, None);
+                found.is(plane, Some(1), of_job);
+            }
+            let fits = found.yes("slot_in_band");
+            assert_eq!(found.yes_in("plane.slot_in_band", Some(1)), fits, "{run} {more:?}");
+            if fits { inside += 1 } else { outside += 1 }
+        }
+    }
+    assert!(0 < inside && 0 < outside, "{inside} {outside}");
+}
+
+/// Geometry: no insulation in the way, a wall of 12 in behind a 16 in overhang at
+/// 6/12: the slot opens from 28 * 1.118034 = 31.305 in.
+#[test]
+fn the_slot_opens_inside_the_wall() {
+    let thin = [("heel_height", "24 in"), ("insulation_depth", "2 in"), ("ice_barrier", "none")];
+    let mut thick = thin.to_vec();
+    thick.push(("wall_thickness", "12 in"));
+    let found = changed(&thick);
+    found.is("clear_from", None, 17.889);
+    found.is("slot_from", None, 31.305);
+}
+
+/// IRC R905.2.2: no shingles under 2/12, so no vent in them, wherever the slot is.
+#[test]
+fn a_plane_that_is_too_flat_takes_no_vent() {
+    let flat = [
+        ("plane.pitch#1", "1.5/12"),
+        ("plane.heel_height#1", "24 in"),
+        ("plane.insulation_depth#1", "2 in"),
+        ("plane.roof_run#1", "60 ft"),
+        ("ice_barrier", "none"),
+    ];
+    let found = changed(&flat);
+    assert!(found.yes_in("plane.slot_in_band", Some(1)));
+    assert!(!found.yes_in("plane.usable", Some(1)) && found.yes_in("plane.usable", Some(2)));
+}
+
+/// R806.2 as quoted: the balance of the area comes from below. Soffit vents that
+/// bring half of what 1/300 needs do, some that bring less do not.
+#[test]
+fn a_few_soffit_vents_are_no_balance() {
+    let with_soffit = |length: &str| {
+        changed(&[
+            ("plane.insulation_depth#1", "30 in"),
+            ("plane.insulation_depth#2", "30 in"),
+            ("vent.kind#2", "soffit vents"),
+            ("vent.place#2", "bottom third"),
+            ("vent.open_path#2", "yes"),
+            ("vent.stays#2", "yes"),
+            ("vent.pieces#2", "0"),
+            ("vent.length#2", length),
+            ("vent.rating#2", "9 in2/ft"),
+        ])
+    };
+    // 288 in2 at 9 in2/ft are 32 ft.
+    with_soffit("31 ft").is("space.ratio", Some(1), 150.0);
+    with_soffit("32 ft").is("space.ratio", Some(1), 300.0);
+}
+
+/// Only the deck is cut: 8 in on centre and 6 in thick leave 2 in clear, less than
+/// a slot of 2 1/2 in (R802.7.1 and R802.10.4 as quoted).
+#[test]
+fn the_slot_is_no_wider_than_the_members_leave() {
+    let close = [("member_spacing", "8 in"), ("member_width", "6 in")];
+    let wide = [("slot_high", "7 1/2 in")];
+    let found = changed_with(&close, &wide);
+    found.is("slot_width", None, 2.0);
+    assert!(found.warnings().iter().any(|w| w.contains("wider than the clear space")));
+    changed_with(&[], &wide).is("slot_width", None, 2.5);
+}
+
+/// (168 + 16) * 1.118034 = 205.718 in up the slope; 6 in either way may be the tape.
+#[test]
+fn a_slope_that_does_not_fit_is_told() {
+    let told = |slope: &str| {
+        let found = changed(&[("plane.slope_length#1", slope)]);
+        found.warnings().iter().any(|w| w.starts_with("Plane 1: its run"))
+    };
+    assert!(!told("17 ft 7 1/2 in") && told("17 ft 8 in"));
+    assert!(!told("16 ft 8 in") && told("16 ft 7 in"));
+}
+
+/// Where the instructions and the code disagree the sheet says so and takes the
+/// stricter (IRC R905.2.2, R806.3, R905.2.5).
+#[test]
+fn the_stricter_of_instructions_and_code_is_taken() {
+    let cases = [
+        ("least_pitch", "4/12", "1/12", "least_pitch", 4.0 / 12.0, 2.0 / 12.0, "allow a pitch of"),
+        ("air_space", "2 in", "1/2 in", "air_space", 2.0, 1.0, "of air over the insulation"),
+        ("nail_into_deck", "1 in", "1/2 in", "nail_least", 2.0, 1.75, "into the deck, the code"),
+    ];
+    // A thick deck, so that the nail need not go through.
+    let deck = [("deck_thickness", "2 in")];
+    for (figure, strict, lax, measure, stricter, by_code, words) in cases {
+        let found = changed_with(&deck, &[(figure, strict)]);
+        found.is(measure, None, stricter);
+        assert!(!found.warnings().join(" ").contains(words), "{figure}");
+        let found = changed_with(&deck, &[(figure, lax)]);
+        found.is(measure, None, by_code);
+        assert!(found.warnings().join(" ").contains(words), "{figure}");
     }
 }
