@@ -1,6 +1,7 @@
 //! One install at one address, and the versions it pins.
 
 use super::{Hash, Version};
+use crate::measure::System;
 
 /// What a job pins.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -52,6 +53,17 @@ pub enum Units {
     Us,
     /// Millimetres and metres.
     Metric,
+}
+
+impl Units {
+    /// The system quantities are shown in.
+    #[must_use]
+    pub fn system(self) -> System {
+        match self {
+            Self::Us => System::Us,
+            Self::Metric => System::Metric,
+        }
+    }
 }
 
 /// One install at one address.

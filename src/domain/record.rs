@@ -143,7 +143,8 @@ impl JobFile {
     /// The sheet of one checklist.
     #[must_use]
     pub fn sheet(&self, checklist: &Checklist, functions: &Functions) -> Sheet {
-        Sheet::compute(checklist, &self.standing.facts, self.profile.as_deref(), functions)
+        let (facts, profile) = (&self.standing.facts, self.profile.as_deref());
+        Sheet::compute_for(self.job.units, checklist, facts, profile, functions)
     }
 
     /// The install record.

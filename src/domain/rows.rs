@@ -46,7 +46,8 @@ fn gather(
     with: &[(String, Formula)],
     functions: &Functions,
 ) -> Result<RowsInput, Rows> {
-    let mut input = RowsInput::default();
+    let system = known.sheet.units().system();
+    let mut input = RowsInput { system, ..RowsInput::default() };
     let mut missing = Vec::new();
     for column in function.takes {
         let formula = with.iter().find(|(name, _)| name == column.name).map(|(_, f)| f);

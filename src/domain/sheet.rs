@@ -49,6 +49,8 @@ pub enum Rows {
 /// The computed measures of one checklist on one job.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Sheet {
+    /// The units the notes of computed rows are written in.
+    units: Units,
     computed: ByName<Computed>,
     rows: BTreeMap<String, Rows>,
     /// Places in `warnings` of the checklist, with the row.
@@ -69,7 +71,7 @@ pub struct Known<'a> {
 }
 
 impl Sheet {
-    /// Computes everything, in the order of the checklist.
+    /// Computes everything, in the order of the checklist; notes are in US units.
     #[must_use]
     pub fn compute(
         checklist: &Checklist,
@@ -77,7 +79,19 @@ impl Sheet {
         profile: Option<&Profile>,
         functions: &Functions,
     ) -> Self {
-        let mut sheet = Self::default();
+        Self::compute_for(Units::Us, checklist, facts, profile, functions)
+    }
+
+    /// The same with notes in the units somebody reads.
+    #[must_use]
+    pub fn compute_for(
+        units: Units,
+        checklist: &Checklist,
+        facts: &Facts,
+        profile: Option<&Profile>,
+        functions: &Functions,
+    ) -> Self {
+        let mut sheet = Self { units, ..Self::default() };
         for computes in &checklist.order {
             let known = Known { checklist, facts, profile, sheet: &sheet };
             let (computed, table) = known.computed(computes, functions);
@@ -93,6 +107,12 @@ impl Sheet {
     #[must_use]
     pub fn get(&self, name: &str, row: Option<u32>) -> Option<&Computed> {
         self.computed.get(name, row)
+    }
+
+    /// The units the notes of computed rows are written in.
+    #[must_use]
+    pub fn units(&self) -> Units {
+        self.units
     }
 
     /// What became of the rows of a computed table.

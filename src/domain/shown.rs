@@ -1,7 +1,7 @@
 //! Values as a person reads them: rounded in their safe direction, in the units
 //! the person reads.
 
-use crate::measure::{self, Dimension, Quantity, Ratio, Rounding, Style, System, Unit, Value};
+use crate::measure::{self, Dimension, Quantity, Ratio, Rounding, Style, Unit, Value};
 
 use super::{Bound, Units};
 
@@ -36,8 +36,7 @@ pub fn show_value(value: &Value, bound: Bound, graduation: Ratio, units: Units) 
     let rounding = rounding(bound);
     match q.dimension {
         Dimension::LENGTH => {
-            let system = if us { System::Us } else { System::Metric };
-            measure::show(q, &Style { system, graduation, rounding })
+            measure::show(q, &Style { system: units.system(), graduation, rounding })
         }
         Dimension::AREA if !us => {
             let big = Ratio::int(15_500) <= q.value.abs();

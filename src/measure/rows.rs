@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{Type, Value};
+use super::{System, Type, Value};
 
 /// A value or column by name.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -47,6 +47,8 @@ pub type Row = BTreeMap<&'static str, Value>;
 /// What a function is given: all that it needs is there and of its type.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct RowsInput {
+    /// The units its notes and errors are written in.
+    pub system: System,
     /// The single values.
     pub values: Row,
     /// The rows of the tables, in order.

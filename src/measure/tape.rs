@@ -8,9 +8,10 @@ use super::{Dimension, MeasureError, ParseError, Quantity, Ratio, Rounding, Unit
 const LONGEST: usize = 200;
 
 /// Which units are shown.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
 pub enum System {
     /// Feet, inches and fractions.
+    #[default]
     Us,
     /// Metres and millimetres.
     Metric,

@@ -5,7 +5,7 @@ use super::choice::{Candidate, lay};
 use super::pieces::{Fit, Laid, fit};
 use super::section::{Section, section};
 use super::stretch::{Stretch, free_stretches};
-use super::words::{at_least_whole, at_most, square_inches, tape};
+use super::words::Words;
 use super::{LeftOut, Plane, Run, Vent};
 use crate::measure::{MeasureError, Ratio, Rounding};
 
@@ -31,18 +31,19 @@ pub(super) fn lay_all(
     vent: &Vent,
     to_lay: &[Ratio],
     on_every_plane: bool,
+    words: Words,
 ) -> Result<Laying, String> {
     let mut laying = Laying::default();
     let mut places = Vec::new();
     for plane in planes.iter().filter(|plane| plane.usable) {
-        look_at(plane, vent, &mut places, &mut laying).map_err(|error| {
+        look_at(plane, vent, words, &mut places, &mut laying).map_err(|error| {
             format!("plane {}: {error}; check its figures and those of the vent", plane.number)
         })?;
     }
     for (space, needed) in (1_u32..).zip(to_lay) {
         let here: Vec<&Place<'_>> =
             places.iter().filter(|place| place.plane.space == space).collect();
-        lay_space(space, *needed, vent, &here, on_every_plane, &mut laying)
+        lay_space(space, *needed, vent, &here, (on_every_plane, words), &mut laying)
             .map_err(|error| format!("space {space}, to_lay: {error}; check it"))?;
     }
     laying.runs.sort_by_key(|run| (run.plane, run.vent_start));
@@ -54,6 +55,7 @@ pub(super) fn lay_all(
 fn look_at<'p>(
     plane: &'p Plane,
     vent: &Vent,
+    words: Words,
     places: &mut Vec<Place<'p>>,
     laying: &mut Laying,
 ) -> Result<(), MeasureError> {
@@ -62,24 +64,24 @@ fn look_at<'p>(
     let stretches = free_stretches(plane, vent, &section)?;
     if stretches.is_empty() {
         let why = "edges, obstructions and what to stay back from them leave nothing free";
-        leave_out(plane, (Ratio::ZERO, width), why, laying);
+        leave_out(plane, (Ratio::ZERO, width), why, words, laying);
     }
     for stretch in stretches {
-        match fit(plane, vent, stretch, width)? {
+        match fit(plane, vent, stretch, width, words)? {
             Ok(fit) => places.push(Place { plane, section, stretch, fit }),
-            Err(why) => leave_out(plane, stretch, &why, laying),
+            Err(why) => leave_out(plane, stretch, &why, words, laying),
         }
     }
     Ok(())
 }
 
-fn leave_out(plane: &Plane, from_to: Stretch, why: &str, laying: &mut Laying) {
+fn leave_out(plane: &Plane, from_to: Stretch, why: &str, words: Words, laying: &mut Laying) {
     laying.notes.push(format!(
         "Plane {}, course {}: no vent from {} to {}: {why}.",
         plane.number,
         plane.course,
-        tape(from_to.0),
-        tape(from_to.1)
+        words.tape(from_to.0),
+        words.tape(from_to.1)
     ));
     laying.left_out.push(LeftOut { plane: plane.number, from_to, why: sentence(why) });
 }
@@ -95,7 +97,7 @@ fn lay_space(
     needed: Ratio,
     vent: &Vent,
     places: &[&Place<'_>],
-    on_every_plane: bool,
+    (on_every_plane, words): (bool, Words),
     laying: &mut Laying,
 ) -> Result<(), MeasureError> {
     let candidates: Vec<Candidate<'_>> = places
@@ -114,10 +116,10 @@ fn lay_space(
         };
         brought = brought.plus(laid.free_area)?;
         planes_with_runs.push(plane);
-        note_what_is_bare(place, &laid, &mut laying.notes);
+        note_what_is_bare(place, &laid, words, &mut laying.notes);
         laying.runs.push(run(place, &laid, vent)?);
     }
-    note_shortfall(space, needed, brought, vent, &mut laying.notes)?;
+    note_shortfall(space, (needed, brought), vent, words, &mut laying.notes)?;
     planes_with_runs.dedup();
     if let [only] = planes_with_runs.as_slice()
         && let Some(other) = places.iter().find(|place| place.plane.number != *only)
@@ -158,24 +160,24 @@ fn run(place: &Place<'_>, laid: &Laid, vent: &Vent) -> Result<Run, MeasureError>
 }
 
 /// A run that holds all it can and still leaves a rest too short for a piece.
-fn note_what_is_bare(place: &Place<'_>, laid: &Laid, notes: &mut Vec<String>) {
+fn note_what_is_bare(place: &Place<'_>, laid: &Laid, words: Words, notes: &mut Vec<String>) {
     if let Some(bare) = place.fit.too_short
         && laid.pieces == place.fit.greatest.pieces
     {
         notes.push(format!(
             "Plane {}: the run from {} leaves {} at its end bare, shorter than the shortest piece.",
             place.plane.number,
-            tape(place.fit.start),
-            at_most(bare)
+            words.tape(place.fit.start),
+            words.at_most(bare)
         ));
     }
 }
 
 fn note_shortfall(
     space: u32,
-    needed: Ratio,
-    brought: Ratio,
+    (needed, brought): (Ratio, Ratio),
     vent: &Vent,
+    words: Words,
     notes: &mut Vec<String>,
 ) -> Result<(), MeasureError> {
     if needed <= brought {
@@ -186,10 +188,10 @@ fn note_shortfall(
     notes.push(format!(
         "Space {space}: the runs bring {}, {} less than the {} needed: {} more vent, on another \
          plane or course, or as much free area of another intake.",
-        square_inches(brought, Rounding::Down),
-        square_inches(missing, Rounding::Up),
-        square_inches(needed, Rounding::Up),
-        at_least_whole(length),
+        words.area(brought, Rounding::Down),
+        words.area(missing, Rounding::Up),
+        words.area(needed, Rounding::Up),
+        words.at_least_whole(length),
     ));
     Ok(())
 }

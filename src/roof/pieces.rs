@@ -2,7 +2,7 @@
 //! pieces it brings how much. How much is needed is not known here.
 
 use super::stretch::Stretch;
-use super::words::{at_least, at_most, tape};
+use super::words::Words;
 use super::{Plane, Vent};
 use crate::measure::{MeasureError, Ratio, Rounding};
 
@@ -39,12 +39,13 @@ pub(super) fn fit(
     vent: &Vent,
     stretch: Stretch,
     plane_width: Ratio,
+    words: Words,
 ) -> Result<Result<Fit, String>, MeasureError> {
     let start = start(plane, vent, stretch.0)?;
     let room = room(stretch, start, plane_width)?;
     let whole = room.over(vent.piece_length)?.floor();
     if whole < 1 {
-        return Ok(Err(too_narrow(vent, stretch, start, room)?));
+        return Ok(Err(too_narrow(vent, stretch, (start, room), words)?));
     }
     if MOST_PIECES < whole {
         return Err(MeasureError::NotPossible(format!(
@@ -92,20 +93,23 @@ fn room((from, to): Stretch, start: Ratio, plane_width: Ratio) -> Result<Ratio, 
 fn too_narrow(
     vent: &Vent,
     (from, to): Stretch,
-    start: Ratio,
-    room: Ratio,
+    (start, room): (Ratio, Ratio),
+    words: Words,
 ) -> Result<String, MeasureError> {
     let free = to.minus(from)?;
-    let piece = tape(vent.piece_length);
+    let piece = words.tape(vent.piece_length);
     if free < vent.piece_length {
-        return Ok(format!("{} is free, less than one whole piece of {piece}", at_most(free)));
+        return Ok(format!(
+            "{} is free, less than one whole piece of {piece}",
+            words.at_most(free)
+        ));
     }
     Ok(format!(
         "{} is free, but a run that starts at the mark {} has {} of it, less than one whole piece \
          of {piece}",
-        at_most(free),
-        at_least(start),
-        at_most(room.max(Ratio::ZERO)),
+        words.at_most(free),
+        words.at_least(start),
+        words.at_most(room.max(Ratio::ZERO)),
     ))
 }
 

@@ -5,6 +5,7 @@ use super::facts::Facts;
 use super::laying::lay_all;
 use super::plane::{planes, taken_for_square};
 use super::product::vent;
+use super::words::Words;
 use super::{Layout, Plane, Run};
 use crate::measure::{
     Column, Dimension, Quantity, Ratio, Row, RowFunction, RowsInput, RowsOutput, TableShape, Type,
@@ -111,7 +112,7 @@ pub fn layout_of(input: &RowsInput) -> Result<Layout, String> {
     let to_lay = Facts::rows(input, "space").map(|facts| to_lay(&facts));
     let to_lay = to_lay.collect::<Result<Vec<_>, _>>()?;
     let planes = planes(input)?;
-    let mut laying = lay_all(&planes, &vent, &to_lay, spread)?;
+    let mut laying = lay_all(&planes, &vent, &to_lay, spread, Words(input.system))?;
     laying.notes.extend(taken_for_square(input, &planes));
     Ok(Layout { planes, vent, runs: laying.runs, left_out: laying.left_out, notes: laying.notes })
 }

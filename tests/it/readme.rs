@@ -144,3 +144,25 @@ fn impossible_roofs_are_told_with_the_fact_and_the_reason() {
     let err = home.run(["job", "open", path.to_str().unwrap()]).fails(1);
     assert!(err.contains("`overhang` is not believable below 0 in"), "{err}");
 }
+
+/// A metric job is told in millimetres and square centimetres throughout.
+#[test]
+fn notes_of_a_metric_job_are_metric() {
+    let text = Home::job_file().replacen("units = \"us\"", "units = \"metric\"", 1);
+    // A shorter plane, so that something is missing and something is left out.
+    let text = text.replacen("eave = \"34 ft\"", "eave = \"28 ft\"", 1);
+    let home = Home::with_job_file(&text);
+    let sheet = home.run(["sheet", "EX-0001", "--json"]).well();
+    let sheet: serde_json::Value = serde_json::from_str(&sheet).unwrap();
+    let warnings: Vec<&str> =
+        sheet["warnings"].as_array().unwrap().iter().map(|w| w.as_str().unwrap()).collect();
+    let of_layout = warnings.iter().filter(|w| w.starts_with("Plane 1") || w.starts_with("Space"));
+    assert!(0 < of_layout.clone().count(), "{warnings:?}");
+    assert!(of_layout.clone().any(|w| w.contains(" mm") || w.contains(" m ")), "{warnings:?}");
+    let svg = home.path("x.svg");
+    home.run(["sheet", "EX-0001", "-o", svg.to_str().unwrap()]).well();
+    let drawing = fs::read_to_string(svg).unwrap().replace('\u{a0}', " ");
+    for text in of_layout.copied().chain([drawing.as_str()]) {
+        assert!(!text.contains("'-") && !text.contains(" in2"), "{text}");
+    }
+}
