@@ -1,6 +1,6 @@
 """Rewrites one ONNX Runtime model file as plain ONNX that any runtime reads.
 
-usage: models-convert.py IN.ort OUT.onnx [first | step]
+usage: models-convert.py IN.ort OUT.onnx [--part first|step] [--adapter FILE.safetensors]
 
 ONNX Runtime saves its own fused operators ("com.microsoft"). Each is replaced
 by the standard operators it stands for. An operator this script does not know stops it: a model that is
@@ -9,8 +9,13 @@ silently wrong would be worse than none.
 The decoder is two graphs in one, chosen by a flag at each step. "first" takes the
 one for the first token, "step" the one that goes on from what was kept: alone,
 its weights can be laid out for speed once, when it is loaded.
+
+An adapter holds low-rank changes of weights, `W(out, in) += scale * B @ A`, named by
+the place of the weight in the network. They are added before the weights are
+stored as bytes again: the adapted model has the same graph, size and speed.
 """
 
+import argparse
 import sys
 
 import numpy as np
@@ -214,6 +219,79 @@ def batch_as_rows(graph):
     graph.node.extend(nodes)
 
 
+LAYERS = 6
+ENCODER_LAYER = ["self_attn.k_proj", "self_attn.q_proj", "self_attn.v_proj", "self_attn.o_proj",
+                 "mlp.fc1", "mlp.fc2"]
+DECODER_LAYER = ["self_attn.k_proj", "self_attn.q_proj", "self_attn.v_proj", "self_attn.o_proj",
+                 "encoder_attn.q_proj", "encoder_attn.v_proj", "encoder_attn.o_proj",
+                 "mlp.fc1", "mlp.fc2"]
+
+
+def graphs_in(graph):
+    """A graph and every graph inside it."""
+    yield graph
+    for node in graph.node:
+        for attribute in node.attribute:
+            if attribute.HasField("g"):
+                yield from graphs_in(attribute.g)
+
+
+def weight_names(graph):
+    """The stored name of each linear weight, by its place in the network.
+
+    Products come in the order the network was traced in: in the decoder's first
+    step the keys of the sound, last layer first, then layer by layer.
+    """
+    def products(graph):
+        return [node.input[1].removesuffix("_quantized") for node in graph.node
+                if node.op_type == "MatMulInteger"]
+
+    branches = {a.name: a.g for node in graph.node if node.op_type == "If" for a in node.attribute}
+    if not branches:
+        found = products(graph)
+        places = [f"encoder.layers.{layer}.{name}" for layer in range(LAYERS)
+                  for name in ENCODER_LAYER]
+    else:
+        found = products(branches["else_branch"])
+        places = [f"decoder.layers.{layer}.encoder_attn.k_proj"
+                  for layer in reversed(range(LAYERS))]
+        places += [f"decoder.layers.{layer}.{name}" for layer in range(LAYERS)
+                   for name in DECODER_LAYER]
+        places.append("proj_out")
+    if len(found) != len(places):
+        sys.exit(f"{len(found)} linear weights were found where {len(places)} were expected")
+    return dict(zip(places, found))
+
+
+def adapt(graph, path):
+    """Adds an adapter's changes to the weights they are for."""
+    from safetensors import safe_open
+
+    with safe_open(path, "np") as file:
+        scale = float(file.metadata()["scale"])
+        changes = {key: file.get_tensor(key).astype(np.float32) for key in file.keys()}
+    part = "decoder." if any(node.op_type == "If" for node in graph.node) else "encoder."
+    stored = {w.name: w for inner in graphs_in(graph) for w in inner.initializer}
+    names = weight_names(graph)
+    wanted = sorted({key.rsplit(".", 1)[0] for key in changes if key.startswith(part)})
+    for place in wanted:
+        name = names[place]
+        parts = [f"{name}_{suffix}" for suffix in ("quantized", "zero_point", "scale")]
+        values, zero, step = [numpy_helper.to_array(stored[part]) for part in parts]
+        weight = (values.astype(np.float32) - zero.astype(np.float32)) * step
+        weight = weight + scale * (changes[f"{place}.B"] @ changes[f"{place}.A"]).T
+        # Around a zero in the middle, so that all of it fits a signed byte.
+        step = np.abs(weight).max() / np.float32(127)
+        values = np.clip(np.round(weight / step) + 128, 1, 255)
+        for part_name, value in zip(parts, (values, np.array(128), step)):
+            old = stored[part_name]
+            dtype = numpy_helper.to_array(old).dtype
+            value = np.asarray(value).reshape(list(old.dims)).astype(dtype)
+            old.CopyFrom(numpy_helper.from_array(value, part_name))
+    if not wanted:
+        sys.exit(f"{path} has nothing for this part of the network")
+
+
 def name_graphs(graph, name):
     """Gives every inner graph a name, which the standard asks for."""
     graph.name = graph.name or name
@@ -223,7 +301,7 @@ def name_graphs(graph, name):
                 name_graphs(attribute.g, f"{name}_{number}_{attribute.name}")
 
 
-def main(source, target, part=None):
+def main(source, target, part=None, adapter=None):
     to_onnx(source, target)
     model = onnx.load(target)
     name_graphs(model.graph, "main")
@@ -231,13 +309,13 @@ def main(source, target, part=None):
     rewriter.graph(model.graph)
     for name, value in rewriter.constants.items():
         model.graph.initializer.append(numpy_helper.from_array(value, name))
+    if adapter is not None:
+        adapt(model.graph, adapter)
     if part == "first":
         take_branch(model, "else_branch")
     elif part == "step":
         take_branch(model, "then_branch")
         batch_as_rows(model.graph)
-    elif part is not None:
-        sys.exit(__doc__)
     signed_weights(model.graph)
     standard = [o for o in model.opset_import if o.domain == ""]
     del model.opset_import[:]
@@ -248,6 +326,9 @@ def main(source, target, part=None):
 
 
 if __name__ == "__main__":
-    if len(sys.argv) not in (3, 4):
-        sys.exit(__doc__)
-    main(*sys.argv[1:])
+    arguments = argparse.ArgumentParser(usage=__doc__.partition("usage: ")[2].partition("\n")[0])
+    arguments.add_argument("source")
+    arguments.add_argument("target")
+    arguments.add_argument("--part", choices=["first", "step"])
+    arguments.add_argument("--adapter")
+    main(**vars(arguments.parse_args()))

@@ -12,7 +12,7 @@ use super::phrases::{commands, phrases_for, written};
 pub enum Numbers {
     /// None.
     None,
-    /// Lengths, in inches.
+    /// Lengths.
     Lengths {
         /// The smallest, in inches.
         from: Ratio,
@@ -20,6 +20,9 @@ pub enum Numbers {
         to: Ratio,
         /// The distance between two, in inches.
         step: Ratio,
+        /// Whole inches are listened for from one up to here, too: a reading far
+        /// off is heard as what it is, not as the nearest that makes sense.
+        beyond: Ratio,
     },
     /// Counts.
     Counts {
@@ -61,7 +64,7 @@ impl Grammar {
     /// Lengths from `from` to `to` inches by `step` inches and nothing else.
     pub fn only_lengths(from: Ratio, to: Ratio, step: Ratio) -> Grammar {
         let mut grammar = Grammar::commands_only(Vec::new());
-        grammar.numbers = Numbers::Lengths { from, to, step };
+        grammar.numbers = Numbers::Lengths { from, to, step, beyond: Ratio::ZERO };
         grammar
     }
 
@@ -113,8 +116,10 @@ impl Grammar {
                     add(&Meaning::Count(count), count_forms(count));
                 }
             }
-            Numbers::Lengths { from, to, step } => {
-                for inches in lengths(from, to, step) {
+            Numbers::Lengths { from, to, step, beyond } => {
+                let beyond = lengths(Ratio::ONE, beyond, Ratio::ONE)
+                    .filter(|inches| *inches < from || to < *inches);
+                for inches in lengths(from, to, step).chain(beyond) {
                     add(&Meaning::Length(inches), length_forms(inches));
                 }
             }

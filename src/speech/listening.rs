@@ -1,8 +1,13 @@
 //! What a walk listens for, as a grammar the recogniser can follow.
 
 use crate::domain::walk::{Expect, ExpectAnswer};
+use crate::measure::Ratio;
 
 use super::{Grammar, Meaning, Numbers, call_word};
+
+/// Up to here whole inches are heard at a step that expects others: a tape that
+/// lies at the wrong line shows any of them.
+const MOST_BEYOND_INCHES: i64 = 60;
 
 /// The grammar of what makes sense now.
 #[must_use]
@@ -11,7 +16,8 @@ pub fn grammar(expect: &Expect) -> Grammar {
     match &expect.answer {
         ExpectAnswer::None => {}
         ExpectAnswer::Length { from, to, step } => {
-            grammar.numbers = Numbers::Lengths { from: *from, to: *to, step: *step };
+            let beyond = Ratio::int(MOST_BEYOND_INCHES);
+            grammar.numbers = Numbers::Lengths { from: *from, to: *to, step: *step, beyond };
         }
         ExpectAnswer::Count { from, to, .. } => {
             grammar.numbers = Numbers::Counts { from: *from, to: *to };
@@ -33,6 +39,24 @@ pub fn dictated(words: String) -> Meaning {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_reading_far_off_is_listened_for() {
+        let answer = ExpectAnswer::Length {
+            from: Ratio::SIXTEENTH,
+            to: Ratio::int(10),
+            step: Ratio::SIXTEENTH,
+        };
+        let forms = grammar(&Expect { commands: Vec::new(), answer }).forms();
+        let means = |words: &str| {
+            forms.iter().find(|(_, form)| form == words).map(|(meaning, _)| meaning.clone())
+        };
+        assert_eq!(means("forty eight inches"), Some(Meaning::Length(Ratio::int(48))));
+        assert_eq!(means("forty eight and a half"), None);
+        assert_eq!(means("four"), Some(Meaning::Length(Ratio::int(4))));
+        let four = forms.iter().filter(|(_, form)| form == "four").count();
+        assert_eq!(four, 1, "what makes sense is not listened for twice");
+    }
 
     #[test]
     fn the_call_word_is_heard_in_dictation() {

@@ -15,7 +15,7 @@ mod trie;
 
 pub use crate::domain::Meaning;
 pub use beam::{Found, Hit, Row, Search, Steps, greedy, search};
-pub use decide::{Limits, Thresholds, decide};
+pub use decide::{Limits, Thresholds, decide, decide_again};
 pub use forms::{count_forms, length_forms, say_count, say_length, words_for};
 pub use grammar::{Grammar, Numbers};
 pub use listening::{dictated, grammar};

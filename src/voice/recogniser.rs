@@ -11,8 +11,8 @@ use super::ear::Vad;
 use super::model::Moonshine;
 use crate::sound::RATE_HZ;
 use crate::speech::{
-    Decision, Found, Grammar, Scores, Search, Thresholds, Tokens, Trie, decide, dictated, greedy,
-    search,
+    Decision, Found, Grammar, Scores, Search, Thresholds, Tokens, Trie, decide, decide_again,
+    dictated, greedy, search,
 };
 
 /// What was heard in one utterance.
@@ -24,11 +24,16 @@ pub struct Heard {
     pub transcript: String,
     /// From the samples to the decision, in milliseconds.
     pub took_ms: u64,
+    /// What the search found, for a second try; None for words of one's own.
+    pub found: Option<Found>,
 }
 
 /// The recogniser, its voice detector and its trees.
 pub struct Recogniser {
-    model: Moonshine,
+    /// With the noise adapter: for what may be said at a step.
+    noisy: Moonshine,
+    /// As it was published: for words of one's own, which the adapter spoils.
+    plain: Moonshine,
     vad: Arc<Vad>,
     tokens: Tokens,
     thresholds: Thresholds,
@@ -60,7 +65,8 @@ impl Recogniser {
             .map_err(|e| VoiceError::File { path: table.clone(), why: e.to_string() })?;
         Ok(Recogniser {
             tokens: Tokens::read(&bytes)?,
-            model: Moonshine::load(&dir.join("tiny"))?,
+            plain: Moonshine::load(&dir.join("tiny"))?,
+            noisy: Moonshine::load(&dir.join("noisy"))?,
             vad: Arc::new(Vad::load(&dir.join("silero/silero_vad_16k_op15.onnx"))?),
             thresholds: Thresholds::default(),
             rules: Search::default(),
@@ -75,7 +81,7 @@ impl Recogniser {
 
     /// The bare model, for measuring what the rest costs.
     pub fn model(&self) -> &Moonshine {
-        &self.model
+        &self.plain
     }
 
     /// The token table.
@@ -105,26 +111,41 @@ impl Recogniser {
     /// # Errors
     /// When the grammar cannot be heard or a model fails.
     pub fn hear(&self, samples: &[f32], grammar: &Grammar) -> Result<Heard, VoiceError> {
+        self.hear_again(samples, grammar, None)
+    }
+
+    /// Hears an utterance that may be the second try at the same answer, the
+    /// first not having been clear. What spoke for a meaning then counts too.
+    ///
+    /// # Errors
+    /// When the grammar cannot be heard or a model fails.
+    pub fn hear_again(
+        &self,
+        samples: &[f32],
+        grammar: &Grammar,
+        earlier: Option<&Found>,
+    ) -> Result<Heard, VoiceError> {
         if grammar.dictation {
             return self.dictate(samples);
         }
         let trie = self.prepare(grammar)?;
         let started = Instant::now();
         let found = self.find(samples, &trie)?;
-        let decision = decide(&found, &trie, &self.tokens, &self.thresholds);
-        Ok(Heard {
-            decision,
-            transcript: self.tokens.text(&found.free),
-            took_ms: ms_since(started),
-        })
+        let mut decision = decide(&found, &trie, &self.tokens, &self.thresholds);
+        if let (Decision::AskAgain { .. }, Some(earlier)) = (&decision, earlier) {
+            let both = decide_again(earlier, &found, &trie, &self.tokens, &self.thresholds);
+            decision = both.unwrap_or(decision);
+        }
+        let transcript = self.tokens.text(&found.free);
+        Ok(Heard { decision, transcript, took_ms: ms_since(started), found: Some(found) })
     }
 
-    /// Runs the search and gives its books, for measuring.
+    /// Runs the search and gives its books: for measuring, and for a second try.
     ///
     /// # Errors
     /// When a model fails.
     pub fn find(&self, samples: &[f32], trie: &Trie) -> Result<Found, VoiceError> {
-        let mut utterance = self.model.listen(prepared(samples))?;
+        let mut utterance = self.noisy.listen(prepared(samples))?;
         let rules = Search { most_free: most_tokens(samples), ..self.rules.clone() };
         search(&mut utterance, trie, &rules)
     }
@@ -141,7 +162,7 @@ impl Recogniser {
             let scores = Scores { b, a: 0.0, m: 0.0 };
             Decision::Accept { meaning: dictated(words.clone()), words: words.clone(), scores }
         };
-        Ok(Heard { decision, transcript: words, took_ms: ms_since(started) })
+        Ok(Heard { decision, transcript: words, took_ms: ms_since(started), found: None })
     }
 
     /// Runs the bare model: encoder and free hypothesis.
@@ -149,7 +170,7 @@ impl Recogniser {
     /// # Errors
     /// When a model fails.
     pub fn transcribe(&self, samples: &[f32]) -> Result<Found, VoiceError> {
-        let mut utterance = self.model.listen(prepared(samples))?;
+        let mut utterance = self.plain.listen(prepared(samples))?;
         greedy(&mut utterance, most_tokens(samples))
     }
 }

@@ -11,7 +11,7 @@ use chalkhand::measure::Ratio;
 use chalkhand::sound::{Endpoints, FRAME, write_wav};
 use chalkhand::speech::{
     Decision, Found, Grammar, Hit, Meaning, Row, Search, Steps, Thresholds, Tokens, Trie,
-    TrieError, call_word, decide, phrases_for, search,
+    TrieError, call_word, decide, decide_again, phrases_for, search,
 };
 use chalkhand::voice::{
     Ear, FrameSource, Listened, Mouth, Queued, Recogniser, VoiceError, WavSource, best_heard,
@@ -193,6 +193,77 @@ fn a_number_needs_fit_distance_and_no_contradiction() {
     }
     let nothing = decide(&Found::default(), &trie, &tokens, &Thresholds::default());
     assert!(matches!(nothing, Decision::AskAgain { best: None, .. }));
+}
+
+/// Two tries of which neither is clear: close to "sixty" in the sound of each.
+#[test]
+fn two_unclear_tries_at_one_answer_count_together() {
+    let tokens = letters();
+    let trie = Trie::new(&Grammar::everything(), &tokens).unwrap();
+    let limits = Thresholds::default();
+    let one = |text: &str, other: f32, free: &str| found(&trie, &tokens, text, -3.0, other, free);
+    let alone = |found: &Found| decide(found, &trie, &tokens, &limits);
+    let again = |a: &Found, b: &Found| decide_again(a, b, &trie, &tokens, &limits);
+
+    let near = one("sixteen", -5.5, "sixteen");
+    assert!(matches!(alone(&near), Decision::AskAgain { .. }), "2.5 nats are not enough");
+    let Some(Decision::Accept { meaning, scores, .. }) = again(&near, &near) else {
+        panic!("twice 2.5 nats are enough")
+    };
+    assert_eq!(meaning, Meaning::Length(Ratio::int(16)));
+    assert!((scores.m - 5.0).abs() < 0.01, "{scores:?}");
+
+    let nearer = one("sixteen", -3.5, "sixteen");
+    assert_eq!(again(&nearer, &nearer), None, "twice half a nat is not");
+    let another = one("seventeen", -5.5, "seventeen");
+    assert_eq!(again(&near, &another), None, "each try means something else");
+    let contradicted = one("sixteen", -5.5, "seventeen");
+    assert_eq!(again(&near, &contradicted), None, "heard freely it is another number");
+    assert_eq!(again(&contradicted, &near), None);
+    let mut unfit = near.clone();
+    unfit.hits.iter_mut().for_each(|hit| hit.log_p -= 40.0);
+    assert_eq!(again(&near, &unfit), None, "one of them does not fit its sound");
+    assert_eq!(again(&near, &Found::default()), None);
+}
+
+proptest! {
+    #[test]
+    fn a_second_try_settles_only_what_both_tries_heard(
+        first in proptest::collection::vec((1_i64..60, -12.0_f32..0.0), 0..6),
+        second in proptest::collection::vec((1_i64..60, -12.0_f32..0.0), 0..6),
+    ) {
+        let tokens = letters();
+        let grammar = Grammar::only_lengths(Ratio::ONE, Ratio::int(60), Ratio::ONE);
+        let trie = Trie::new(&grammar, &tokens).unwrap();
+        let search = |heard: &[(i64, f32)]| {
+            let mut found = Found::default();
+            for (inches, log_p) in heard {
+                let wanted = Meaning::Length(Ratio::int(*inches));
+                let mut places = 0..60_u32;
+                let place = places.find(|at| trie.meaning(*at) == Some(&wanted)).unwrap();
+                if found.hits.iter().all(|hit| hit.place != place) {
+                    let tokens = tokens.spell("x").unwrap();
+                    found.hits.push(Hit { place, log_p: *log_p, best_log_p: *log_p, tokens });
+                }
+            }
+            found.hits.sort_by(|a, b| b.log_p.total_cmp(&a.log_p));
+            found
+        };
+        let (first, second) = (search(&first), search(&second));
+        let decided = |a, b| decide_again(a, b, &trie, &tokens, &Thresholds::default());
+        let meant = |decision: Option<Decision>| match decision {
+            Some(Decision::Accept { meaning, .. }) => Some(meaning),
+            _ => None,
+        };
+        let meaning = meant(decided(&first, &second));
+        prop_assert_eq!(&meaning, &meant(decided(&second, &first)), "the order is nothing");
+        if let Some(meaning) = meaning {
+            let heard = |found: &Found| {
+                found.hits.iter().any(|hit| trie.meaning(hit.place) == Some(&meaning))
+            };
+            prop_assert!(heard(&first) && heard(&second));
+        }
+    }
 }
 
 #[test]

@@ -9,7 +9,7 @@ use std::sync::Arc;
 use crate::daemon::{Crew, Input};
 use crate::domain::walk::{Expect, ExpectAnswer, Prompt};
 use crate::domain::{Hash, Heard, Units};
-use crate::speech::{self, Decision, Scores};
+use crate::speech::{self, Decision, Found, Grammar, Scores};
 use crate::voice::{Ear, FrameSource, Listened, Mouth, Recogniser, VoiceError};
 
 use super::super::out::Out;
@@ -77,12 +77,17 @@ pub(in crate::cli) struct SoundCrew<'a, S> {
     ear: Ear<S>,
     /// How much was heard, in milliseconds, for a clock that follows the sound.
     heard_ms: Rc<Cell<u64>>,
+    /// What was heard last and was not clear.
+    unclear: Option<(Grammar, Found)>,
+    /// Whether the walk has asked the same again because of that.
+    asked_again: bool,
 }
 
 impl<'a, S: FrameSource> SoundCrew<'a, S> {
     pub(in crate::cli) fn new(screen: Screen<'a>, recogniser: Arc<Recogniser>, source: S) -> Self {
         let ear = Ear::new(source, recogniser.vad(), crate::sound::Endpoints::default());
-        Self { screen, recogniser, ear, heard_ms: Rc::default() }
+        let heard_ms = Rc::default();
+        Self { screen, recogniser, ear, heard_ms, unclear: None, asked_again: false }
     }
 
     /// How much of its source was heard, in milliseconds.
@@ -100,6 +105,11 @@ impl<S: FrameSource> Crew for SoundCrew<'_, S> {
     type Error = CrewError;
 
     fn say(&mut self, prompt: &Prompt) -> Result<(), CrewError> {
+        match prompt {
+            Prompt::AskAgain | Prompt::Reworded { .. } => self.asked_again = true,
+            Prompt::Logged | Prompt::OthersLogged | Prompt::OthersChanged => self.unclear = None,
+            _ => {}
+        }
         // It does not listen while it speaks.
         self.ear.pause();
         self.screen.say(prompt)?;
@@ -115,7 +125,12 @@ impl<S: FrameSource> Crew for SoundCrew<'_, S> {
             Listened::Quiet => return Ok(Input::Nothing),
             Listened::End => return Ok(Input::Gone),
         };
-        let heard = self.recogniser.hear(&segment.samples, &speech::grammar(expect))?;
+        let grammar = speech::grammar(expect);
+        let earlier =
+            self.unclear.take().filter(|(before, _)| self.asked_again && *before == grammar);
+        self.asked_again = false;
+        let earlier = earlier.as_ref().map(|(_, found)| found);
+        let heard = self.recogniser.hear_again(&segment.samples, &grammar, earlier)?;
         let sound = segment.sha256();
         tracing::info!(decision = ?heard.decision, free = %heard.transcript, %sound, "heard");
         match heard.decision {
@@ -135,6 +150,7 @@ impl<S: FrameSource> Crew for SoundCrew<'_, S> {
                 let guess = best.map(|(_, words, _)| format!("perhaps \"{words}\": "));
                 let guess = guess.unwrap_or_default();
                 self.screen.out.line(&format!("  hears  ({guess}{why}; {} ms)", heard.took_ms))?;
+                self.unclear = heard.found.map(|found| (grammar, found));
                 Ok(Input::Unclear)
             }
         }
