@@ -14,6 +14,8 @@ pub struct Config {
     pub window_s: u32,
     /// The port of the health page, on the loopback address only.
     pub port: u16,
+    /// The word that opens the ear; empty for the language's own.
+    pub call_word: String,
 }
 
 /// What is wrong with a setting, and what to do.
@@ -46,11 +48,12 @@ pub enum ConfigError {
 struct Settings {
     window_s: u32,
     port: u16,
+    call_word: String,
 }
 
 impl Default for Settings {
     fn default() -> Self {
-        Self { window_s: 20, port: 4717 }
+        Self { window_s: 20, port: 4717, call_word: String::new() }
     }
 }
 
@@ -98,8 +101,21 @@ impl Config {
             let why = format!("window_s is {}; it may be 2 to 600 seconds", settings.window_s);
             return Err(ConfigError::Setting { path, why });
         }
+        let call_word = settings.call_word.trim().to_lowercase();
+        let is_word = |c: char| c.is_alphabetic() || matches!(c, ' ' | '-' | '\'');
+        if !call_word.chars().all(is_word)
+            || (1..4).contains(&call_word.len())
+            || 40 < call_word.len()
+        {
+            let why = format!(
+                "call_word is `{}`; it may be 4 to 40 letters and spaces, such as \"logbook\"",
+                call_word.chars().take(60).collect::<String>()
+            );
+            return Err(ConfigError::Setting { path, why });
+        }
         let models = models.unwrap_or_else(|| data.join("models"));
-        Ok(Self { data, models, window_s: settings.window_s, port: settings.port })
+        let Settings { window_s, port, .. } = settings;
+        Ok(Self { data, models, window_s, port, call_word })
     }
 
     /// The log.
@@ -136,10 +152,15 @@ mod tests {
         let file = folder.path().join("chalkhand.toml");
         std::fs::write(&file, "window_s = 30\n").unwrap();
         assert_eq!(read(folder.path()).unwrap().window_s, 30);
+        assert_eq!(read(folder.path()).unwrap().call_word, "");
+        std::fs::write(&file, "call_word = \" Roof Book \"\n").unwrap();
+        assert_eq!(read(folder.path()).unwrap().call_word, "roof book");
         for (wrong, says) in [
             ("window_s = 1\n", "2 to 600"),
             ("window = 30\n", "unknown field `window`"),
             ("port = \"a\"\n", "invalid type"),
+            ("call_word = \"42\"\n", "4 to 40 letters"),
+            ("call_word = \"oh\"\n", "4 to 40 letters"),
         ] {
             std::fs::write(&file, wrong).unwrap();
             let error = read(folder.path()).unwrap_err().to_string();

@@ -9,7 +9,8 @@ use super::out::{Out, complain};
 use crate::config::Config;
 use crate::domain::{Json, PinKind, Version};
 use crate::export::{self, changes};
-use crate::files::{self, Kind};
+use crate::files::{self, Kind, Problems};
+use crate::measure::Functions;
 use crate::roof;
 
 #[derive(Debug, clap::Subcommand)]
@@ -90,6 +91,7 @@ fn check(paths: &[PathBuf], out: &mut Out) -> anyhow::Result<()> {
             Kind::Profile => files::read_profile(&text, &name)
                 .map(|p| format!("profile {} {}, {} figures", p.id, p.version, p.figures.len())),
             Kind::Job => files::read_job(&text, &name).map(|job| format!("job {}", job.job.number)),
+            Kind::Translation => check_translation(&path, &text, &functions)?,
         };
         match checked {
             Ok(what) => out.line(&format!("{name}: {what}: sound"))?,
@@ -103,6 +105,37 @@ fn check(paths: &[PathBuf], out: &mut Out) -> anyhow::Result<()> {
         bail!("{wrong} of the files have to be mended; nothing was adopted");
     }
     Ok(())
+}
+
+/// Checks a translation against its checklist: the file of that name in the
+/// folder above, else the one that ships.
+fn check_translation(
+    path: &Path,
+    text: &str,
+    functions: &Functions,
+) -> anyhow::Result<Result<String, Problems>> {
+    let name = path.display().to_string();
+    let of = match files::translation_of(text, &name) {
+        Ok(of) => of,
+        Err(problems) => return Ok(Err(problems)),
+    };
+    let file = format!("{}.toml", of.checklist);
+    let above = path.parent().unwrap_or(Path::new(".")).join("..").join(&file);
+    let shipped = files::SHIPPED.iter().find(|(name, _)| *name == file);
+    let original = match (above.is_file(), shipped) {
+        (true, _) => files::read_checklist(&read_text(&above)?, &file, functions),
+        (false, Some((name, text))) => files::read_checklist(text, name, functions),
+        (false, None) => bail!(
+            "`{name}` is of `{}`, whose file is looked for as `{}`; put it there",
+            of.checklist,
+            above.display()
+        ),
+    };
+    let language = of.language.name();
+    Ok(original.and_then(|original| files::read_translation(text, &name, &original)).map(|into| {
+        let (id, version) = (into.id, into.version);
+        format!("{language} translation of {id} {version}, {} steps", into.steps.len())
+    }))
 }
 
 /// The named files, and the TOML files of named folders.
@@ -146,6 +179,11 @@ fn adopt(config: &Config, path: &Path, by: &str, out: &mut Out) -> anyhow::Resul
             format!("adopted profile {} {}", profile.id, profile.version)
         }
         Kind::Job => bail!("`{name}` is a job; open it with: chalkhand job open {name}"),
+        Kind::Translation => bail!(
+            "`{name}` is a translation; it is not adopted but lies in a folder of its language \
+             beside the checklist, such as checklists/es/{}",
+            path.file_name().unwrap_or_default().to_string_lossy()
+        ),
     };
     Ok(out.line(&line)?)
 }

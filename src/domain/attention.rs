@@ -1,7 +1,10 @@
 //! What somebody has to look at first.
 
+use crate::measure::Value;
+
 use super::{
-    At, Checklist, Entry, Known, Outcome, Pin, PointKind, Standing, StepRef, Units, Version, What,
+    At, Checklist, Entry, Known, Outcome, Piece, Pin, PointKind, Standing, StepRef, Units, Version,
+    What,
 };
 
 /// One thing that needs a person's attention.
@@ -115,8 +118,12 @@ pub fn of_walk(
             Outcome::Answered { .. } => {}
         }
         let now = step.and_then(|step| known.fill(&step.say, at.row, units).ok());
-        if let (Some(asked), Some(now)) = (&settled.asked, now)
+        if let (Some(asked), Some(now), Some(step)) = (&settled.asked, now, step)
             && *asked != now
+            && is_otherwise(asked, &step.say, |name| match known.value(name, at.row)? {
+                Value::Quantity(_) => known.show(name, at.row, units),
+                _ => None,
+            })
         {
             let asked = asked.clone();
             add(Some(at), Some(settled.seq), About::AskedOtherwise { asked, now });
@@ -196,5 +203,66 @@ impl About {
             Self::Unfinished { .. } => 8,
             Self::NewerAdopted { .. } => 9,
         }
+    }
+}
+
+/// Whether a sentence that is not to the letter what would be said now says other
+/// numbers: in its own words it does, in another language's words where one of
+/// the numbers is not in it.
+fn is_otherwise(asked: &str, pieces: &[Piece], number: impl Fn(&str) -> Option<String>) -> bool {
+    let mut rest = Some(asked);
+    for piece in pieces {
+        if let Piece::Words(words) = piece {
+            rest = rest.and_then(|text| text.split_once(words.as_str())).map(|(_, rest)| rest);
+        }
+    }
+    let is_own_words = rest.is_some();
+    let numbers = pieces.iter().filter_map(|piece| match piece {
+        Piece::Name(name) => number(name),
+        Piece::Words(_) => None,
+    });
+    is_own_words || numbers.into_iter().any(|number| !says(asked, &number))
+}
+
+/// Whether a number stands in a text whole, not as the end or start of another.
+fn says(text: &str, number: &str) -> bool {
+    let joins = |c: char| c.is_alphanumeric() || matches!(c, '/' | '-' | '.' | ',' | '\'' | '"');
+    text.match_indices(number).any(|(at, _)| {
+        let before = text.get(..at).unwrap_or_default();
+        let after = text.get(at.saturating_add(number.len())..).unwrap_or_default();
+        let mut next = after.chars();
+        let more = match (next.next(), next.next()) {
+            (Some('.' | ','), Some(digit)) => digit.is_ascii_digit(),
+            (Some('.' | ',' | '-' | '"' | '\''), _) | (None, _) => false,
+            (Some(c), _) => joins(c),
+        };
+        let mixed = before.ends_with(' ')
+            && before.trim_end().ends_with(|c: char| c.is_ascii_digit())
+            && number.contains('/');
+        !before.ends_with(joins) && !mixed && !more
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn other_words_are_no_other_numbers() {
+        let pieces = [
+            Piece::Words("Snap the line ".to_owned()),
+            Piece::Name("line".to_owned()),
+            Piece::Words(" up.".to_owned()),
+        ];
+        let otherwise =
+            |asked: &str, now: &str| is_otherwise(asked, &pieces, |_| Some(now.to_owned()));
+        assert!(otherwise("Snap the line 4 1/2\" up.", "5\""));
+        assert!(otherwise("Tirar la línea a 4 1/2\".", "5\""));
+        assert!(!otherwise("Tirar la línea a 4 1/2\".", "4 1/2\""));
+        assert!(otherwise("Tirar la línea a 4 1/2\".", "1/2\""));
+        assert!(otherwise("Tirar la línea a 1'-5\".", "5\""));
+        assert!(otherwise("Contar hasta la hilada 12.", "2"));
+        assert!(!otherwise("Contar hasta la hilada 12.", "12"));
+        assert!(otherwise("A 12.5 mph.", "12"));
     }
 }

@@ -1,11 +1,12 @@
 //! A versioned procedure as data: facts, measures, steps in order, follow-ups.
 //! How it is written in a file is the business of `files`.
 
+use std::collections::BTreeMap;
 use std::fmt;
 
 use crate::measure::{Formula, Quantity, Ratio};
 
-use super::{FactKind, Hash};
+use super::{FactKind, Hash, Language};
 
 /// `major.minor.patch`, ordered.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -73,6 +74,11 @@ pub struct Checklist {
     pub follow_ups: Vec<FollowUp>,
     /// SHA-256 of the file.
     pub hash: Hash,
+    /// The language of titles and sentences.
+    pub language: Language,
+    /// The words its values are said in, by their own words: empty where they
+    /// are said as they are.
+    pub words: BTreeMap<String, String>,
 }
 
 /// A hazard, said where it bites.

@@ -221,10 +221,13 @@ fn fact(name: &FactName, v: &Value) -> Json {
 }
 
 fn job_json(job: &Job) -> Json {
-    let people = job
-        .people
-        .iter()
-        .map(|p| Json::object([("name", Json::text(&p.name)), ("role", Json::text(&p.role))]));
+    let people = job.people.iter().map(|p| {
+        Json::object([
+            ("name", Json::text(&p.name)),
+            ("role", Json::text(&p.role)),
+            ("language", p.language.map_or(Json::Null, |language| language.code().into())),
+        ])
+    });
     let pins = job.pins.iter().map(|pin| {
         Json::object([
             ("kind", pin.kind.word().into()),
@@ -437,7 +440,14 @@ impl Fields<'_> {
             },
             invented: self.json.get("invented") == Some(&Json::Bool(true)),
             people: self.each("people", |person| {
-                Ok(Person { name: person.text("name")?, role: person.text("role")? })
+                let language = match person.json.get("language") {
+                    None => None,
+                    Some(_) => {
+                        let language = super::Language::of(&person.text("language")?);
+                        Some(language.ok_or_else(|| person.wrong("language"))?)
+                    }
+                };
+                Ok(Person { name: person.text("name")?, role: person.text("role")?, language })
             })?,
             pins: self.each("pins", |pin| {
                 Ok(Pin {

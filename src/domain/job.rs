@@ -1,6 +1,6 @@
 //! One install at one address, and the versions it pins.
 
-use super::{Hash, Version};
+use super::{Hash, Language, Version};
 use crate::measure::System;
 
 /// What a job pins.
@@ -43,6 +43,8 @@ pub struct Person {
     pub name: String,
     /// `installer`, `foreman`, `desk`, `office` or another word of the company.
     pub role: String,
+    /// What this person is spoken to in, where the job says so.
+    pub language: Option<Language>,
 }
 
 /// Which units a person reads.

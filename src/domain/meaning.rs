@@ -50,6 +50,27 @@ pub enum Meaning {
 }
 
 impl Meaning {
+    /// Every command there is. Where two share a form, the first keeps it.
+    pub const COMMANDS: [Self; 17] = [
+        Self::StepDone,
+        Self::Yes,
+        Self::No,
+        Self::Repeat,
+        Self::Back,
+        Self::Pause,
+        Self::Resume,
+        Self::WhereAreWe,
+        Self::ReadCaution,
+        Self::ReadReason,
+        Self::TakeNote,
+        Self::PhotoTaken,
+        Self::WasWrong,
+        Self::Skip,
+        Self::LogAsIs,
+        Self::MeasureAgain,
+        Self::CallWord,
+    ];
+
     /// The word the log and `--json` use.
     #[must_use]
     pub fn word(&self) -> &'static str {

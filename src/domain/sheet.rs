@@ -363,7 +363,14 @@ impl Known<'_> {
             match piece {
                 Piece::Words(words) => text.push_str(words),
                 Piece::Name(name) => match self.show(name, row, units) {
-                    Some(shown) => text.push_str(&shown),
+                    Some(shown) => {
+                        let words = self
+                            .checklist
+                            .words
+                            .get(&shown)
+                            .filter(|_| matches!(self.value(name, row), Some(Value::Text(_))));
+                        text.push_str(words.unwrap_or(&shown));
+                    }
                     None => missing.push(name.clone()),
                 },
             }

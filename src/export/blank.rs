@@ -42,7 +42,8 @@ pub fn job_file(checklists: &[&Checklist], profile: Option<&str>) -> String {
     let _ =
         writeln!(out, "profile = \"{profile}\"                 # the product profile, by its id");
     out.push_str(
-        "# [[people]]\n# name = \"\"\n# role = \"installer\"       # or foreman, desk, office\n",
+        "# [[people]]\n# name = \"\"\n# role = \"installer\"       # or foreman, desk, office\n\
+         # language = \"en\"          # or es\n",
     );
     out.push_str("\n[facts]\n");
     let counts: BTreeSet<&str> =

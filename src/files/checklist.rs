@@ -1,9 +1,11 @@
 //! A whole checklist file: its head, cautions, facts, figures, tables, measures,
 //! steps and follow-ups, each checked against what the others define.
 
+use std::collections::BTreeMap;
+
 use jiff::{SignedDuration, Span};
 
-use crate::domain::{Caution, Checklist, Fact, FollowUp, Hash};
+use crate::domain::{Caution, Checklist, Fact, FollowUp, Hash, Language};
 use crate::measure::{Dimension, Functions, Type};
 
 use super::fact::{check_id, check_name, need_id, need_version, read_fact};
@@ -104,6 +106,8 @@ fn read(root: &Node<'_>, hash: Hash, functions: &Functions) -> Option<Checklist>
         steps,
         follow_ups,
         hash,
+        language: Language::default(),
+        words: BTreeMap::new(),
     })
 }
 

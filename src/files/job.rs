@@ -14,6 +14,7 @@ use crate::domain::{
 use crate::measure::{Quantity, Value};
 
 use super::fact::{Raw, is_id, read_raw, value_of};
+use super::language::read_code;
 use super::near;
 use super::node::{Node, Text, as_node, clip, read_root, with_article};
 use super::problem::{Problems, Report, Source};
@@ -190,10 +191,13 @@ fn read_people(root: &Node<'_>) -> Vec<Person> {
     let mut people: Vec<Person> = Vec::new();
     for node in root.each("people", "person") {
         let (name, role) = (node.need("name"), node.need("role"));
+        let language = node.text("language");
+        let language = language.and_then(|code| read_code(&code, root.report()));
         node.finish();
         let (Some(name), Some(role)) = (name, role) else { continue };
-        let person = Person { name: name.value.trim().to_owned(), role: role.value };
-        if people.contains(&person) {
+        let person = Person { name: name.value.trim().to_owned(), role: role.value, language };
+        let same = |known: &Person| known.name == person.name && known.role == person.role;
+        if people.iter().any(same) {
             let message = format!("`{}` is listed as {} already", clip(&person.name), person.role);
             root.report().say(name.at, message);
         } else {

@@ -1,10 +1,11 @@
-//! Text of checklist, product profile and job files to domain types. Everything
+//! Text of checklist, product profile, job and language files to domain types. Everything
 //! in a file is checked and all problems are listed at once, each with line,
 //! column and a caret. Reads no disk: the caller brings the text.
 
 mod checklist;
 mod fact;
 mod job;
+mod language;
 mod measures;
 mod near;
 mod node;
@@ -13,11 +14,14 @@ mod profile;
 mod shipped;
 mod steps;
 mod tables;
+mod translation;
 mod warnings;
 mod words;
 
 pub use checklist::read_checklist;
 pub use job::{JobFile, Wanted, read_job};
+pub use language::{LanguageFile, Noun, Sentence, read_language};
 pub use problem::{Problem, Problems};
 pub use profile::read_profile;
-pub use shipped::{Kind, SHIPPED, kind_of};
+pub use shipped::{Kind, SHIPPED, TRANSLATIONS, kind_of};
+pub use translation::{TranslationOf, read_translation, translation_of};

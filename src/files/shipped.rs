@@ -1,4 +1,6 @@
-//! The checklists this program brings along, and what kind of file a text is.
+//! The checklists this program brings along, their translations, and what kind of file a text is.
+
+use crate::domain::Language;
 
 /// File name and text of each shipped checklist.
 pub const SHIPPED: [(&str, &str); 7] = [
@@ -11,6 +13,21 @@ pub const SHIPPED: [(&str, &str); 7] = [
     ("leak-visit.toml", include_str!("../../checklists/leak-visit.toml")),
 ];
 
+/// Language, file name and text of each shipped translation.
+pub const TRANSLATIONS: [(Language, &str, &str); 7] = [
+    (Language::Spanish, "start-of-day.toml", include_str!("../../checklists/es/start-of-day.toml")),
+    (Language::Spanish, "site-survey.toml", include_str!("../../checklists/es/site-survey.toml")),
+    (Language::Spanish, "deck-intake.toml", include_str!("../../checklists/es/deck-intake.toml")),
+    (Language::Spanish, "ridge-slot.toml", include_str!("../../checklists/es/ridge-slot.toml")),
+    (Language::Spanish, "baffles.toml", include_str!("../../checklists/es/baffles.toml")),
+    (
+        Language::Spanish,
+        "closing-inspection.toml",
+        include_str!("../../checklists/es/closing-inspection.toml"),
+    ),
+    (Language::Spanish, "leak-visit.toml", include_str!("../../checklists/es/leak-visit.toml")),
+];
+
 /// What a file means to be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Kind {
@@ -20,10 +37,13 @@ pub enum Kind {
     Profile,
     /// A job.
     Job,
+    /// A checklist's sentences in another language.
+    Translation,
 }
 
 /// Tells by its keys what a file means to be, however broken it is: a profile
-/// has figures, a job has a number; anything else is read as a checklist.
+/// has figures, a job has a number, a translation names a checklist and a
+/// language; anything else is read as a checklist.
 #[must_use]
 pub fn kind_of(text: &str) -> Kind {
     let has = |key: &str| {
@@ -37,6 +57,8 @@ pub fn kind_of(text: &str) -> Kind {
         Kind::Profile
     } else if has("number") && has("address") {
         Kind::Job
+    } else if has("language") && has("checklist") {
+        Kind::Translation
     } else {
         Kind::Checklist
     }

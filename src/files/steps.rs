@@ -138,6 +138,16 @@ pub(super) fn check_table(text: &Text, words: &Words, report: &Report<'_>) -> bo
 
 /// Cuts a sentence at its `{names}`.
 pub(super) fn read_say(text: &Text, sight: Sight<'_>, report: &Report<'_>) -> Vec<Piece> {
+    cut(text, report, |name| if sight.knows(name) { Ok(()) } else { Err(sight.complaint(name)) })
+}
+
+/// Cuts a sentence at its `{names}`; `knows` says of each name why it cannot
+/// stand here, and what may have been meant.
+pub(super) fn cut(
+    text: &Text,
+    report: &Report<'_>,
+    mut knows: impl FnMut(&str) -> Result<(), (String, Option<String>)>,
+) -> Vec<Piece> {
     let mut pieces = Vec::new();
     let mut words = String::new();
     let mut at = 0;
@@ -162,14 +172,13 @@ pub(super) fn read_say(text: &Text, sight: Sight<'_>, report: &Report<'_>) -> Ve
         let name = inside.get(..length).unwrap_or("");
         if name.is_empty() {
             report.say(text.part(start..start + 2), "these braces name nothing");
-        } else if sight.knows(name) {
+        } else if let Err((message, hint)) = knows(name) {
+            report.say_hint(text.part(start + 1..start + 1 + length), message, hint);
+        } else {
             if !words.is_empty() {
                 pieces.push(Piece::Words(std::mem::take(&mut words)));
             }
             pieces.push(Piece::Name(name.to_owned()));
-        } else {
-            let (message, hint) = sight.complaint(name);
-            report.say_hint(text.part(start + 1..start + 1 + length), message, hint);
         }
         at = start + length + 2;
     }

@@ -4,8 +4,8 @@
 use crate::domain::Meaning;
 use crate::measure::Ratio;
 
-use super::forms::{count_forms, length_forms, with_case};
-use super::phrases::{commands, phrases_for, written};
+use super::forms::with_case;
+use super::wording::{Wording, written};
 
 /// Which numbers may be said.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
@@ -44,6 +44,8 @@ pub struct Grammar {
     pub choices: Vec<String>,
     /// Free words instead of all of the above.
     pub dictation: bool,
+    /// In which words commands and numbers are said.
+    pub wording: Wording,
 }
 
 /// The most numbers one grammar holds: a person reads a tape, not a ruler of a
@@ -53,12 +55,18 @@ const MOST_NUMBERS: usize = 8_192;
 impl Grammar {
     /// The given commands and nothing else.
     pub fn commands_only(commands: Vec<Meaning>) -> Grammar {
-        Grammar { commands, numbers: Numbers::None, choices: Vec::new(), dictation: false }
+        Grammar {
+            commands,
+            numbers: Numbers::None,
+            choices: Vec::new(),
+            dictation: false,
+            wording: Wording::default(),
+        }
     }
 
     /// All commands.
     pub fn all_commands() -> Grammar {
-        Grammar::commands_only(commands().collect())
+        Grammar::commands_only(Meaning::COMMANDS.to_vec())
     }
 
     /// Lengths from `from` to `to` inches by `step` inches and nothing else.
@@ -79,7 +87,7 @@ impl Grammar {
     pub fn everything() -> Grammar {
         let sixteenth = Ratio::new(1, 16).unwrap_or(Ratio::int(1));
         let mut grammar = Grammar::only_lengths(sixteenth, Ratio::int(60), sixteenth);
-        grammar.commands = commands().collect();
+        grammar.commands = Meaning::COMMANDS.to_vec();
         grammar
     }
 
@@ -93,6 +101,7 @@ impl Grammar {
     /// Every written form of everything that may be said, with its meaning. When
     /// two meanings share a form the first one keeps it.
     pub fn forms(&self) -> Vec<(Meaning, String)> {
+        let (wording, numbering) = (&self.wording, self.wording.numbering());
         let mut forms = Vec::new();
         let mut add = |meaning: &Meaning, plain: Vec<String>| {
             for form in with_case(&plain) {
@@ -100,8 +109,8 @@ impl Grammar {
             }
         };
         for command in &self.commands {
-            for phrase in phrases_for(command) {
-                add(command, written(phrase));
+            for phrase in wording.phrases(command) {
+                add(command, written(phrase, wording));
             }
         }
         for (place, choice) in self.choices.iter().enumerate() {
@@ -113,14 +122,14 @@ impl Grammar {
             Numbers::None => {}
             Numbers::Counts { from, to } => {
                 for count in (from..=to).take(MOST_NUMBERS) {
-                    add(&Meaning::Count(count), count_forms(count));
+                    add(&Meaning::Count(count), numbering.count_forms(count));
                 }
             }
             Numbers::Lengths { from, to, step, beyond } => {
                 let beyond = lengths(Ratio::ONE, beyond, Ratio::ONE)
                     .filter(|inches| *inches < from || to < *inches);
                 for inches in lengths(from, to, step).chain(beyond) {
-                    add(&Meaning::Length(inches), length_forms(inches));
+                    add(&Meaning::Length(inches), numbering.length_forms(inches));
                 }
             }
         }

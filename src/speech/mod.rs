@@ -4,14 +4,18 @@
 
 mod beam;
 mod decide;
+mod english;
 mod forms;
 mod grammar;
 mod listening;
+mod numbering;
 mod numbers;
-mod phrases;
 mod prompts;
+mod sentences;
+mod spanish;
 mod tokens;
 mod trie;
+mod wording;
 
 pub use crate::domain::Meaning;
 pub use beam::{Found, Hit, Row, Search, Steps, greedy, search};
@@ -20,10 +24,12 @@ pub use forms::{count_forms, length_forms, say_count, say_length, words_for};
 pub use grammar::{Grammar, Numbers};
 pub use listening::{dictated, grammar};
 pub use numbers::{parse_count, parse_length};
-pub use phrases::{call_word, phrases_for};
 pub use prompts::{Line, line};
+pub use sentences::SENTENCES;
+pub use spanish::words_for as words_for_spanish;
 pub use tokens::{TokenError, Tokens};
 pub use trie::{Trie, TrieError};
+pub use wording::{LANGUAGES, Wording, call_word, phrases_for};
 
 /// How well words fit the sound.
 #[derive(Clone, Debug, PartialEq)]

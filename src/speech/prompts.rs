@@ -1,11 +1,12 @@
-//! What a walk says, in English: one line to show and the same to speak, with
-//! tape notation turned into words. Short sentences; nobody reads on a ladder.
+//! What a walk says, in the words of a language: one line to show and the same
+//! to speak, with tape notation turned into words.
 
 use crate::domain::walk::{Expect, ExpectAnswer, Prompt};
 use crate::domain::{Bound, Comparison, Given, Meaning, Target, Units, shown};
 use crate::measure::{Dimension, Quantity, Ratio, Value, parse_quantity};
 
-use super::{call_word, phrases_for, say_count, say_length, words_for};
+use super::Wording;
+use super::sentences::Key;
 
 /// One thing said.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -18,339 +19,331 @@ pub struct Line {
 
 /// The line of a prompt.
 #[must_use]
-pub fn line(prompt: &Prompt, units: Units) -> Line {
-    let shown = show(prompt, units);
+pub fn line(prompt: &Prompt, units: Units, wording: &Wording) -> Line {
+    let teller = Teller { units, wording };
+    let shown = teller.show(prompt);
     let spoken = match prompt {
-        // Read back digit by digit where a teen may be heard as a ten.
-        Prompt::ReadBack { given, target: None, .. } => format!("{}; right?", say_given(given)),
-        Prompt::ReadBack { given, comparison, .. } => {
-            read_back(&say_given(given), given, comparison)
+        // Read back digit by digit where two numbers sound alike.
+        Prompt::ReadBack { given, target, comparison } => {
+            teller.read_back(&teller.say_given(given), given, target.as_ref(), comparison)
         }
-        _ => aloud(&shown),
+        _ => teller.aloud(&shown),
+    };
+    // The program's own reasons are English: where a language does not say them
+    // they are shown all the same.
+    let shown = match prompt {
+        Prompt::NotUnderstood { why } if !wording.holds(Key::NotUnderstood, "why") => {
+            format!("{shown} [{why}]")
+        }
+        Prompt::NotLogged { why } if !wording.holds(Key::NotLogged, "why") => {
+            format!("{shown} [{why}]")
+        }
+        _ => shown,
     };
     Line { shown, spoken }
 }
 
-fn show(prompt: &Prompt, units: Units) -> String {
-    let number = |q: Quantity| show_quantity(q, units);
-    match prompt {
-        Prompt::Opening { title, again: false, open } => {
-            format!("{title}. {}.", many(*open, "step"))
-        }
-        Prompt::Opening { title, again: true, open } => {
-            format!("{title}, going on. {} to go.", many(*open, "step"))
-        }
-        Prompt::Step { number, of, title, text } => {
-            format!("Step {number} of {of}. {title}. {text}")
-        }
-        Prompt::Photos { left: 1 } => {
-            format!("One photo wanted. Say \"{}\".", phrase(&Meaning::PhotoTaken))
-        }
-        Prompt::Photos { left } => {
-            format!("{left} photos wanted. Say \"{}\" each time.", phrase(&Meaning::PhotoTaken))
-        }
-        Prompt::Reworded { title, expect } => format!("{title}. {}", expected(expect)),
-        Prompt::UseTouch { title } => {
-            format!("I do not hear you well. {title}: touch or type the answer.")
-        }
-        Prompt::AskAgain => "I did not get that.".to_owned(),
-        Prompt::NotUnderstood { why } => format!("I cannot take that: {why}."),
-        Prompt::OutOfRange { given, from, to } => {
-            let given = show_given(given, units);
-            match (from, to) {
-                (Some(from), Some(to)) => format!(
-                    "{given} is hard to believe; {} to {} is expected. Say it again.",
-                    number(*from),
-                    number(*to)
-                ),
-                _ => format!("{given} is hard to believe. Say it again."),
+/// Tells in one language and in the units of one job.
+#[derive(Clone, Copy)]
+struct Teller<'w> {
+    units: Units,
+    wording: &'w Wording,
+}
+
+impl Teller<'_> {
+    fn say(&self, key: Key, places: &[(&str, &str)]) -> String {
+        self.wording.say(key, places)
+    }
+
+    fn show(&self, prompt: &Prompt) -> String {
+        let say = |key, places: &[(&str, &str)]| self.say(key, places);
+        match prompt {
+            Prompt::Opening { title, again, open } => {
+                let key = if *again { Key::OpeningAgain } else { Key::Opening };
+                say(key, &[("title", title), ("steps", &self.steps(*open))])
+            }
+            Prompt::Step { number, of, title, text } => {
+                let (number, of) = (&number.to_string(), &of.to_string());
+                say(Key::Step, &[("number", number), ("of", of), ("title", title), ("text", text)])
+            }
+            Prompt::Photos { left: 1 } => say(Key::OnePhoto, &[]),
+            Prompt::Photos { left } => say(Key::Photos, &[("left", &left.to_string())]),
+            Prompt::Reworded { title, expect } => {
+                say(Key::Reworded, &[("title", title), ("expected", &self.expected(expect))])
+            }
+            Prompt::UseTouch { title } => say(Key::UseTouch, &[("title", title)]),
+            Prompt::AskAgain => say(Key::AskAgain, &[]),
+            Prompt::NotUnderstood { why } => say(Key::NotUnderstood, &[("why", why)]),
+            Prompt::OutOfRange { given, from: Some(from), to: Some(to) } => {
+                let (given, from) = (&self.show_given(given), &self.number(*from));
+                say(Key::OutOfRange, &[("given", given), ("from", from), ("to", &self.number(*to))])
+            }
+            Prompt::OutOfRange { given, .. } => {
+                say(Key::OutOfRangeOpen, &[("given", &self.show_given(given))])
+            }
+            Prompt::Cautions { said } => say(Key::Cautions, &[("said", &said.join(" "))]),
+            Prompt::NoCautions => say(Key::NoCautions, &[]),
+            Prompt::Reason { why } if why.is_empty() => say(Key::NoReason, &[]),
+            Prompt::Reason { why } => why.clone(),
+            Prompt::ReadBack { given, target, comparison } => {
+                self.read_back(&self.show_given(given), given, target.as_ref(), comparison)
+            }
+            Prompt::OffTarget { given, target, comparison } => {
+                let chosen = matches!(given, Given::Chosen(_));
+                let key = if chosen { Key::OffTargetChoice } else { Key::OffTarget };
+                let off = self.off_by(comparison, target);
+                say(key, &[("given", &self.show_given(given)), ("off", &off)])
+            }
+            Prompt::AskReason => say(Key::AskReason, &[]),
+            Prompt::AskSkipReason => say(Key::AskSkipReason, &[]),
+            Prompt::SayNote => say(Key::SayNote, &[]),
+            Prompt::WordsBack { words } => {
+                say(Key::WordsBack, &[("words", words.trim_end_matches(['.', ',', ' ']))])
+            }
+            Prompt::Logged => say(Key::Logged, &[]),
+            Prompt::NotLogged { why } => say(Key::NotLogged, &[("why", why)]),
+            Prompt::TryAgain => say(Key::TryAgain, &[]),
+            Prompt::Held { role, title } => {
+                say(Key::Held, &[("title", title), ("role", self.wording.role(role))])
+            }
+            Prompt::Released { by } => say(Key::Released, &[("by", by)]),
+            Prompt::Witness { role, title } => {
+                say(Key::Witness, &[("title", title), ("role", self.wording.role(role))])
+            }
+            Prompt::Paused => say(Key::Paused, &[]),
+            Prompt::WhereAreWe { number, of, title, open } => {
+                let (number, of) = (&number.to_string(), &of.to_string());
+                let steps = &self.steps(*open);
+                say(
+                    Key::Where,
+                    &[("number", number), ("of", of), ("title", title), ("steps", steps)],
+                )
+            }
+            Prompt::Listening => say(Key::Listening, &[]),
+            Prompt::Correcting { title } => say(Key::Correcting, &[("title", title)]),
+            Prompt::Ended => say(Key::Ended, &[]),
+            Prompt::NothingBefore => say(Key::NothingBefore, &[]),
+            Prompt::Missing { title, names } => {
+                let names = names.iter().map(|name| plain(name)).collect::<Vec<_>>().join(", ");
+                say(Key::Missing, &[("title", title), ("names", &names)])
+            }
+            Prompt::OthersLogged => say(Key::OthersLogged, &[]),
+            Prompt::OthersChanged => say(Key::OthersChanged, &[]),
+            Prompt::Finished { title, deviations: 0 } => say(Key::Finished, &[("title", title)]),
+            Prompt::Finished { title, deviations } => {
+                let deviations = self.many(*deviations, Key::OneDeviation, Key::Deviations);
+                say(Key::FinishedDeviations, &[("title", title), ("deviations", &deviations)])
             }
         }
-        Prompt::Cautions { said } => format!("Caution. {}", said.join(" ")),
-        Prompt::NoCautions => "This step has no caution of its own.".to_owned(),
-        Prompt::Reason { why } if why.is_empty() => "No reason is written.".to_owned(),
-        Prompt::Reason { why } => why.clone(),
-        Prompt::ReadBack { given, target: None, .. } => {
-            format!("{}; right?", show_given(given, units))
-        }
-        Prompt::ReadBack { given, comparison, .. } => {
-            read_back(&show_given(given, units), given, comparison)
-        }
-        Prompt::OffTarget { given: Given::Chosen(option), target, comparison } => format!(
-            "{option} is {}. Say \"{}\" to answer again, or \"{}\".",
-            off_by(comparison, Some(target), number),
-            phrase(&Meaning::MeasureAgain),
-            phrase(&Meaning::LogAsIs)
-        ),
-        Prompt::OffTarget { given, target, comparison } => {
-            let off = off_by(comparison, Some(target), number);
-            let given = show_given(given, units);
-            let again = phrase(&Meaning::MeasureAgain);
-            let log = phrase(&Meaning::LogAsIs);
-            format!("{given} is off target: {off}. Say \"{again}\", or \"{log}\".")
-        }
-        Prompt::AskReason => "Say why it stays as it is.".to_owned(),
-        Prompt::AskSkipReason => "Say why this step is left out.".to_owned(),
-        Prompt::SayNote => "Say the note.".to_owned(),
-        Prompt::WordsBack { words } => {
-            format!("I heard: {}. Right?", words.trim_end_matches(['.', ',', ' ']))
-        }
-        Prompt::Logged => "Logged.".to_owned(),
-        Prompt::NotLogged { why } => format!("Not logged: {why}."),
-        Prompt::TryAgain => format!("Say \"{}\" to try again.", phrase(&Meaning::Repeat)),
-        Prompt::Held { role, title } => {
-            format!("Hold point. Work stops before {title} until the {role} releases it.")
-        }
-        Prompt::Released { by } => format!("Released by {by}."),
-        Prompt::Witness { role, title } => {
-            format!("Witness point before {title}: tell the {role}. Work may go on.")
-        }
-        Prompt::Paused => format!(
-            "Paused. To go on say \"{}\", then \"{}\".",
-            call_word(),
-            phrase(&Meaning::Resume)
-        ),
-        Prompt::WhereAreWe { number, of, title, open } => {
-            format!("Step {number} of {of}: {title}. {} to go.", many(*open, "step"))
-        }
-        Prompt::Listening => "Listening.".to_owned(),
-        Prompt::Correcting { title } => format!(
-            "Correcting {title}. Answer it again, or say \"{}\" to leave it.",
-            phrase(&Meaning::Resume)
-        ),
-        Prompt::Ended => format!(
-            "Every step is settled. Say \"{}\" to correct the last one.",
-            phrase(&Meaning::WasWrong)
-        ),
-        Prompt::NothingBefore => "There is no step before this one.".to_owned(),
-        Prompt::Missing { title, names } => format!(
-            "{title} cannot be told yet. Nobody has given: {}. Survey that first.",
-            names.iter().map(|name| plain(name)).collect::<Vec<_>>().join(", ")
-        ),
-        Prompt::OthersLogged => "That step is in the log already.".to_owned(),
-        Prompt::OthersChanged => "Somebody changed the numbers. Listen again.".to_owned(),
-        Prompt::Finished { title, deviations: 0 } => format!("{title}: that was the last step."),
-        Prompt::Finished { title, deviations } => {
-            let deviations = many(*deviations, "deviation");
-            format!("{title}: that was the last step. {deviations} for the foreman to look at.")
-        }
     }
-}
 
-/// Short: by how much it is off is said once the reading itself is right.
-fn read_back(said: &str, given: &Given, comparison: &Comparison) -> String {
-    match (given, comparison) {
-        (Given::Chosen(_), _) => format!("{said}; right?"),
-        (_, Comparison::On) => format!("{said}, on target; right?"),
-        _ => format!("{said}, off target; right?"),
+    /// Short: by how much it is off is said once the reading itself is right.
+    fn read_back(
+        &self,
+        said: &str,
+        given: &Given,
+        target: Option<&Target>,
+        comparison: &Comparison,
+    ) -> String {
+        let key = match (given, target, comparison) {
+            (_, None, _) | (Given::Chosen(_), ..) => Key::ReadBack,
+            (.., Comparison::On) => Key::ReadBackOn,
+            _ => Key::ReadBackOff,
+        };
+        self.say(key, &[("given", said)])
     }
-}
 
-fn off_by(
-    comparison: &Comparison,
-    target: Option<&Target>,
-    number: impl Fn(Quantity) -> String,
-) -> String {
-    match (comparison, target) {
-        (Comparison::On, _) => "on target".to_owned(),
-        (Comparison::Above(by), Some(Target::Mark(mark, _))) => {
-            format!("{} more than {}", number(*by), number(*mark))
-        }
-        (Comparison::Below(by), Some(Target::Mark(mark, _))) => {
-            format!("{} less than {}", number(*by), number(*mark))
-        }
-        (Comparison::TooFew(few), _) => format!("{few} too few"),
-        (_, Some(Target::OneOf(wanted))) => format!("not {}", wanted.join(" or ")),
-        _ => "off target".to_owned(),
-    }
-}
-
-/// What may be answered, as an invitation.
-fn expected(expect: &Expect) -> String {
-    let commands = || {
-        let done = expect.commands.iter().find(|c| {
-            matches!(c, Meaning::StepDone | Meaning::Yes | Meaning::MeasureAgain | Meaning::Resume)
-        });
-        match done {
-            Some(Meaning::Yes) => {
-                format!("Say \"{}\" or \"{}\".", phrase(&Meaning::Yes), phrase(&Meaning::No))
+    fn off_by(&self, comparison: &Comparison, target: &Target) -> String {
+        let by_mark = |key, by: &Quantity, mark: &Quantity| {
+            self.say(key, &[("by", &self.number(*by)), ("mark", &self.number(*mark))])
+        };
+        match (comparison, target) {
+            (Comparison::On, _) => self.wording.word("on-target").to_owned(),
+            (Comparison::Above(by), Target::Mark(mark, _)) => by_mark(Key::OffMore, by, mark),
+            (Comparison::Below(by), Target::Mark(mark, _)) => by_mark(Key::OffLess, by, mark),
+            (Comparison::TooFew(few), _) => self.say(Key::OffTooFew, &[("few", &few.to_string())]),
+            (_, Target::OneOf(wanted)) => {
+                let or = format!(" {} ", self.wording.word("or"));
+                let wanted: Vec<&str> = wanted.iter().map(|o| self.wording.choice(o)).collect();
+                self.say(Key::OffNot, &[("wanted", &wanted.join(&or))])
             }
-            Some(Meaning::MeasureAgain) => format!(
-                "Say \"{}\" or \"{}\".",
-                phrase(&Meaning::MeasureAgain),
-                phrase(&Meaning::LogAsIs)
-            ),
-            Some(command) => format!("Say \"{}\".", phrase(command)),
-            None => format!("Say \"{}\".", phrase(&Meaning::Repeat)),
+            _ => self.say(Key::OffOther, &[]),
         }
-    };
-    match &expect.answer {
-        ExpectAnswer::None => commands(),
-        ExpectAnswer::Length { .. } => {
-            "Say a length in inches, such as four and a half inches.".to_owned()
+    }
+
+    /// What may be answered, as an invitation.
+    fn expected(&self, expect: &Expect) -> String {
+        let phrase = |meaning: &Meaning| self.wording.phrase(meaning);
+        let either = |one: &Meaning, other: &Meaning| {
+            self.say(Key::SayEither, &[("one", phrase(one)), ("other", phrase(other))])
+        };
+        let commands = || {
+            let done = expect.commands.iter().find(|c| {
+                matches!(
+                    c,
+                    Meaning::StepDone | Meaning::Yes | Meaning::MeasureAgain | Meaning::Resume
+                )
+            });
+            match done {
+                Some(Meaning::Yes) => either(&Meaning::Yes, &Meaning::No),
+                Some(Meaning::MeasureAgain) => either(&Meaning::MeasureAgain, &Meaning::LogAsIs),
+                command => {
+                    let command = phrase(command.unwrap_or(&Meaning::Repeat));
+                    self.say(Key::SayCommand, &[("command", command)])
+                }
+            }
+        };
+        match &expect.answer {
+            ExpectAnswer::None => commands(),
+            ExpectAnswer::Length { .. } => self.say(Key::SayLength, &[]),
+            ExpectAnswer::Count { unit: "", .. } => self.say(Key::SayNumber, &[]),
+            ExpectAnswer::Count { unit, .. } => {
+                self.say(Key::SayNumberIn, &[("unit", self.wording.asked_in(unit))])
+            }
+            ExpectAnswer::Choice(options) => {
+                let options: Vec<&str> = options.iter().map(|o| self.wording.choice(o)).collect();
+                self.say(Key::SayChoice, &[("options", &options.join(", "))])
+            }
+            ExpectAnswer::Words => self.say(Key::SayWords, &[]),
         }
-        ExpectAnswer::Count { unit: "", .. } => "Say a number.".to_owned(),
-        ExpectAnswer::Count { unit, .. } => format!("Say a number of {unit}."),
-        ExpectAnswer::Choice(options) => format!("Say one of: {}.", options.join(", ")),
-        ExpectAnswer::Words => "Say it in your own words.".to_owned(),
+    }
+
+    fn steps(&self, n: usize) -> String {
+        self.many(n, Key::OneStep, Key::Steps)
+    }
+
+    fn many(&self, n: usize, one: Key, many: Key) -> String {
+        if n == 1 { self.say(one, &[]) } else { self.say(many, &[("n", &n.to_string())]) }
+    }
+
+    fn number(&self, q: Quantity) -> String {
+        show_quantity(q, self.units)
+    }
+
+    fn show_given(&self, given: &Given) -> String {
+        self.show_in(given, self.units)
+    }
+
+    fn show_in(&self, given: &Given, units: Units) -> String {
+        match given {
+            Given::Done => self.wording.word("done").to_owned(),
+            Given::Measured(q) => show_quantity(*q, units),
+            Given::Counted(n) => n.to_string(),
+            Given::Chosen(option) => self.wording.choice(option).to_owned(),
+            Given::Fact(_, value) => {
+                let text = shown::show_value(value, Bound::Mark, Ratio::SIXTEENTH, units);
+                match value {
+                    Value::Quantity(_) => text,
+                    Value::YesNo(_) | Value::Text(_) => self.wording.choice(&text).to_owned(),
+                }
+            }
+            Given::Noted(text) => text.clone(),
+        }
+    }
+
+    fn say_given(&self, given: &Given) -> String {
+        match given {
+            Given::Measured(q) | Given::Fact(_, Value::Quantity(q)) => self.say_quantity(*q),
+            Given::Counted(n) => self.wording.numbering().say_count(*n),
+            given => self.aloud(&self.show_in(given, Units::Us)),
+        }
+    }
+
+    fn say_quantity(&self, q: Quantity) -> String {
+        let numbering = self.wording.numbering();
+        match (q.dimension, u32::try_from(q.value.numerator())) {
+            (Dimension::LENGTH, _) => numbering.read_length(q.value),
+            (Dimension::NUMBER, Ok(n)) if q.value.is_integer() => numbering.say_count(n),
+            _ => self.aloud(&show_quantity(q, Units::Us)),
+        }
+    }
+
+    /// A text as it is spoken: tape notation, pitches and units become words.
+    fn aloud(&self, text: &str) -> String {
+        let mut out = String::with_capacity(text.len());
+        let mut rest = text;
+        let mut before: Option<char> = None;
+        while let Some(c) = rest.chars().next() {
+            let starts = c.is_ascii_digit() && !before.is_some_and(char::is_alphanumeric);
+            if let Some((words, len)) = starts.then(|| self.notation(rest)).flatten() {
+                out.push_str(&words);
+                rest = rest.get(len..).unwrap_or_default();
+                before = Some('0');
+                continue;
+            }
+            if !matches!(c, '"' | '`') {
+                out.push(c);
+            }
+            before = Some(c);
+            rest = rest.get(c.len_utf8()..).unwrap_or_default();
+        }
+        out
+    }
+
+    /// The notation a text begins with, in words, and its length in bytes.
+    fn notation(&self, text: &str) -> Option<(String, usize)> {
+        let numbering = self.wording.numbering();
+        let is_part =
+            |c: char| c.is_ascii_digit() || matches!(c, '\'' | '"' | '/' | '-' | ' ' | '.');
+        let end = text.find(|c| !is_part(c)).unwrap_or(text.len());
+        let run = text.get(..end)?;
+        // The longest piece that ends in a mark and is a length.
+        let marks = run.rmatch_indices(['"', '\'']).map(|(at, _)| at + 1);
+        for len in marks {
+            let piece = run.get(..len)?;
+            if let Ok(length) = parse_quantity(piece, Dimension::LENGTH) {
+                return Some((numbering.length_in_words(length.value), len));
+            }
+        }
+        if let Some((rise, len)) = pitch(text) {
+            return Some((numbering.pitch(rise), len));
+        }
+        let number = text.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(text.len());
+        let digits = text.get(..number)?.trim_end_matches('.');
+        let after = text.get(digits.len()..)?.strip_prefix(' ')?;
+        let ends = |rest: &str| !rest.starts_with(char::is_alphanumeric);
+        let (sign, noun) = self
+            .wording
+            .units()
+            .iter()
+            .find(|(sign, _)| after.strip_prefix(sign).is_some_and(ends))?;
+        let plain = match digits.split_once('.') {
+            Some((whole, part)) if part.bytes().all(|digit| digit == b'0') => whole,
+            _ => digits,
+        };
+        Some((numbering.amount(plain, noun), digits.len() + 1 + sign.len()))
     }
 }
 
-fn phrase(meaning: &Meaning) -> &'static str {
-    match meaning {
-        Meaning::CallWord => call_word(),
-        meaning => phrases_for(meaning).first().copied().unwrap_or_default(),
-    }
-}
-
-/// A name from a formula as it is said: `profile.nail_line`, `run.available`.
+/// A name from a formula as it is said: `profile.nail_line`, `run.available`. A
+/// question stays as it is.
 fn plain(name: &str) -> String {
+    if name.contains(' ') {
+        return name.to_owned();
+    }
     name.strip_prefix("profile.").unwrap_or(name).replace(['_', '.'], " ")
-}
-
-fn many(n: usize, what: &str) -> String {
-    if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
 }
 
 fn show_quantity(q: Quantity, units: Units) -> String {
     shown::show_value(&Value::Quantity(q), Bound::Mark, Ratio::SIXTEENTH, units)
 }
 
-fn show_given(given: &Given, units: Units) -> String {
-    match given {
-        Given::Done => "Done".to_owned(),
-        Given::Measured(q) => show_quantity(*q, units),
-        Given::Counted(n) => n.to_string(),
-        Given::Chosen(option) => option.clone(),
-        Given::Fact(_, value) => shown::show_value(value, Bound::Mark, Ratio::SIXTEENTH, units),
-        Given::Noted(text) => text.clone(),
-    }
-}
-
-fn say_given(given: &Given) -> String {
-    match given {
-        Given::Measured(q) | Given::Fact(_, Value::Quantity(q)) => say_quantity(*q),
-        Given::Counted(n) => say_count(*n),
-        given => aloud(&show_given(given, Units::Us)),
-    }
-}
-
-fn say_quantity(q: Quantity) -> String {
-    match (q.dimension, u32::try_from(q.value.numerator())) {
-        (Dimension::LENGTH, _) => read_length(q.value),
-        (Dimension::NUMBER, Ok(n)) if q.value.is_integer() => say_count(n),
-        _ => aloud(&show_quantity(q, Units::Us)),
-    }
-}
-
-/// A text as it is spoken: tape notation, pitches and units become words.
-fn aloud(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    let mut rest = text;
-    let mut before: Option<char> = None;
-    while let Some(c) = rest.chars().next() {
-        let starts = c.is_ascii_digit() && !before.is_some_and(char::is_alphanumeric);
-        if let Some((words, len)) = starts.then(|| notation(rest)).flatten() {
-            out.push_str(&words);
-            rest = rest.get(len..).unwrap_or_default();
-            before = Some('0');
-            continue;
-        }
-        if !matches!(c, '"' | '`') {
-            out.push(c);
-        }
-        before = Some(c);
-        rest = rest.get(c.len_utf8()..).unwrap_or_default();
-    }
-    out
-}
-
-/// Units that follow a number, and how they are spoken.
-const UNITS: [(&str, &str); 10] = [
-    (" in2/ft", " square inches a foot"),
-    (" cm2/m", " square centimetres a metre"),
-    (" in2", " square inches"),
-    (" ft2", " square feet"),
-    (" cm2", " square centimetres"),
-    (" m2", " square metres"),
-    (" degF", " degrees"),
-    (" degC", " degrees Celsius"),
-    (" mph", " miles an hour"),
-    (" km/h", " kilometres an hour"),
-];
-
-/// The notation a text begins with, in words, and its length in bytes.
-fn notation(text: &str) -> Option<(String, usize)> {
-    let is_part = |c: char| c.is_ascii_digit() || matches!(c, '\'' | '"' | '/' | '-' | ' ' | '.');
-    let end = text.find(|c| !is_part(c)).unwrap_or(text.len());
-    let run = text.get(..end)?;
-    // The longest piece that ends in a mark and is a length.
-    let marks = run.rmatch_indices(['"', '\'']).map(|(at, _)| at + 1);
-    for len in marks {
-        let piece = run.get(..len)?;
-        if let Ok(length) = parse_quantity(piece, Dimension::LENGTH) {
-            return Some((length_in_words(length.value), len));
-        }
-    }
-    if let Some((words, len)) = pitch(text) {
-        return Some((words, len));
-    }
-    let number = text.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(text.len());
-    let digits = text.get(..number)?.trim_end_matches('.');
-    let after = text.get(digits.len()..)?;
-    let (unit, said) = UNITS.iter().find(|(unit, _)| after.starts_with(unit))?;
-    let plain = match digits.split_once('.') {
-        Some((whole, part)) if part.bytes().all(|digit| digit == b'0') => whole,
-        _ => digits,
-    };
-    Some((format!("{plain}{said}"), digits.len() + unit.len()))
-}
-
-fn pitch(text: &str) -> Option<(String, usize)> {
+/// The rise of a pitch, and its length in bytes.
+fn pitch(text: &str) -> Option<(u32, usize)> {
     let (rise, rest) = text.split_once("/12")?;
-    let rise_n: u32 = rise.parse().ok()?;
+    let number: u32 = rise.parse().ok()?;
     let ends = rest.chars().next().is_none_or(|c| !c.is_alphanumeric() && c != '/');
-    ends.then(|| (format!("{} in twelve", words_for(rise_n)), rise.len() + 3))
-}
-
-/// A length in an instruction: feet and inches where it is long, and plain
-/// words for teens ("one-eight inches" is too close to an eighth). Thirteen and
-/// thirty alone stay apart by their digits.
-fn length_in_words(inches: Ratio) -> String {
-    match in_feet(inches, words_for) {
-        Some(long) => long,
-        None => match u32::try_from(inches.floor()) {
-            Ok(whole @ 14..=19) => {
-                plain_half(&say_length(inches)).replacen(&say_count(whole), &words_for(whole), 1)
-            }
-            _ => plain_half(&say_length(inches)),
-        },
-    }
-}
-
-/// A length as it is read back.
-fn read_length(inches: Ratio) -> String {
-    in_feet(inches, say_count).unwrap_or_else(|| plain_half(&say_length(inches)))
-}
-
-/// Feet and inches, as roofers say what is three feet and more.
-fn in_feet(inches: Ratio, count: fn(u32) -> String) -> Option<String> {
-    let feet = u32::try_from(inches.floor() / 12).ok().filter(|feet| 3 <= *feet)?;
-    let rest = inches.minus(Ratio::int(i64::from(feet) * 12)).ok()?;
-    let feet = format!("{} feet", count(feet));
-    if rest == Ratio::ZERO {
-        return Some(feet);
-    }
-    Some(format!("{feet} {}", plain_half(&say_length(rest))))
-}
-
-fn plain_half(said: &str) -> String {
-    said.replace("a half of an inch", "half an inch")
+    ends.then_some((number, rise.len() + 3))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    fn english() -> Teller<'static> {
+        static WORDING: std::sync::LazyLock<Wording> = std::sync::LazyLock::new(Wording::default);
+        Teller { units: Units::Us, wording: &WORDING }
+    }
 
     #[test]
     fn tape_notation_is_spoken_in_words() {
@@ -365,7 +358,7 @@ mod tests {
             ("Step 4 of 30. Say \"go back\".", "Step 4 of 30. Say go back."),
             ("Run 2: 1/2 done", "Run 2: 1/2 done"),
         ] {
-            assert_eq!(aloud(shown), spoken);
+            assert_eq!(english().aloud(shown), spoken);
         }
     }
 
@@ -377,14 +370,14 @@ mod tests {
         let given = Given::Measured(mark);
         let comparison = target.compare(&given);
         let prompt = Prompt::ReadBack { given, target: Some(target), comparison };
-        let line = line(&prompt, Units::Us);
+        let line = line(&prompt, Units::Us, &Wording::default());
         assert_eq!(line.shown, "1'-3\", on target; right?");
         assert_eq!(line.spoken, "one-five inches, on target; right?");
     }
 
     #[test]
     fn long_lengths_are_read_back_in_feet() {
-        let said = |inches| say_quantity(Quantity::inches(Ratio::int(inches)));
+        let said = |inches| english().say_quantity(Quantity::inches(Ratio::int(inches)));
         assert_eq!(said(168), "one-four feet");
         assert_eq!(said(234), "one-nine feet six inches");
         assert_eq!(said(35), "thirty five inches");
@@ -398,7 +391,7 @@ mod tests {
         let comparison = target.compare(&given);
         let prompt = Prompt::OffTarget { given, target, comparison };
         assert_eq!(
-            line(&prompt, Units::Us).spoken,
+            line(&prompt, Units::Us, &Wording::default()).spoken,
             "four and three quarters inches is off target: a quarter of an inch more than four \
              and a half inches. Say measure again, or log it as it is."
         );

@@ -11,8 +11,8 @@ use super::ear::Vad;
 use super::model::Moonshine;
 use crate::sound::RATE_HZ;
 use crate::speech::{
-    Decision, Found, Grammar, Scores, Search, Thresholds, Tokens, Trie, decide, decide_again,
-    dictated, greedy, search,
+    Decision, Found, Grammar, Scores, Search, Thresholds, Tokens, Trie, Wording, decide,
+    decide_again, dictated, greedy, search,
 };
 
 /// What was heard in one utterance.
@@ -126,7 +126,7 @@ impl Recogniser {
         earlier: Option<&Found>,
     ) -> Result<Heard, VoiceError> {
         if grammar.dictation {
-            return self.dictate(samples);
+            return self.dictate(samples, &grammar.wording);
         }
         let trie = self.prepare(grammar)?;
         let started = Instant::now();
@@ -150,7 +150,7 @@ impl Recogniser {
         search(&mut utterance, trie, &rules)
     }
 
-    fn dictate(&self, samples: &[f32]) -> Result<Heard, VoiceError> {
+    fn dictate(&self, samples: &[f32], wording: &Wording) -> Result<Heard, VoiceError> {
         let started = Instant::now();
         let found = self.transcribe(samples)?;
         let words = self.tokens.text(&found.free);
@@ -160,7 +160,11 @@ impl Recogniser {
             Decision::AskAgain { best: None, why: "no words were heard".to_owned() }
         } else {
             let scores = Scores { b, a: 0.0, m: 0.0 };
-            Decision::Accept { meaning: dictated(words.clone()), words: words.clone(), scores }
+            Decision::Accept {
+                meaning: dictated(words.clone(), wording),
+                words: words.clone(),
+                scores,
+            }
         };
         Ok(Heard { decision, transcript: words, took_ms: ms_since(started), found: None })
     }

@@ -58,7 +58,7 @@ COMMANDS = {
     "go back": "back",
     "pause here": "pause",
     "resume work": "resume",
-    "where are we": "where-are-we",
+    "which step are we on": "where-are-we",
     "read the caution": "read-caution",
     "read the reason": "read-reason",
     "take a note": "take-note",

@@ -43,7 +43,11 @@ pub(crate) fn job(number: &str) -> Job {
         company: "Example Roofing".to_owned(),
         invented: true,
         units: Units::Us,
-        people: vec![Person { name: "Installer One".to_owned(), role: "installer".to_owned() }],
+        people: vec![Person {
+            name: "Installer One".to_owned(),
+            role: "installer".to_owned(),
+            language: None,
+        }],
         pins: Vec::new(),
     }
 }
@@ -153,7 +157,10 @@ fn target() -> impl Strategy<Value = Target> {
 
 fn any_job() -> impl Strategy<Value = Job> {
     let texts = vec(any::<String>(), 7);
-    let person = any::<(String, String)>().prop_map(|(name, role)| Person { name, role });
+    let language =
+        proptest::option::of(proptest::sample::select(chalkhand::domain::Language::ALL.to_vec()));
+    let person = (any::<(String, String)>(), language)
+        .prop_map(|((name, role), language)| Person { name, role, language });
     let kind = prop_oneof![Just(PinKind::Checklist), Just(PinKind::Profile)];
     let pin = (kind, identifier(), version(), hash()).prop_map(|(kind, id, version, hash)| Pin {
         kind,

@@ -121,6 +121,8 @@ pub(crate) fn survey() -> Checklist {
         steps,
         follow_ups: Vec::new(),
         hash: Hash::of(b"survey file"),
+        language: Default::default(),
+        words: Default::default(),
     }
 }
 
@@ -269,6 +271,8 @@ pub(crate) fn intake() -> Checklist {
             follow_up("first-year", "P9M", "Look at the vents in their first summer", None),
         ],
         hash: Hash::of(b"intake file"),
+        language: Default::default(),
+        words: Default::default(),
     }
 }
 
@@ -293,7 +297,11 @@ pub(crate) fn profile() -> Profile {
 }
 
 pub(crate) fn job() -> Job {
-    let person = |name: &str, role: &str| Person { name: name.to_owned(), role: role.to_owned() };
+    let person = |name: &str, role: &str| Person {
+        name: name.to_owned(),
+        role: role.to_owned(),
+        language: None,
+    };
     let pin = |kind, id: &str, version, hash| Pin { kind, id: id.to_owned(), version, hash };
     let (survey, intake, profile) = (survey(), intake(), profile());
     Job {

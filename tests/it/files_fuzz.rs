@@ -4,7 +4,9 @@
 
 use std::fs;
 
-use chalkhand::files::{read_checklist, read_job, read_profile};
+use chalkhand::files::{
+    TRANSLATIONS, read_checklist, read_job, read_language, read_profile, read_translation,
+};
 use chalkhand::roof;
 
 /// A small generator, so that a failing input is found again by its number.
@@ -141,5 +143,45 @@ fn mangled_files_never_panic() {
         assert!(problems.to_string().len() < 4_000_000, "input {seed}");
     }
     // Neither all whole nor all broken, or nothing was tried.
+    assert!(0 < good && 0 < bad, "{good} read, {bad} refused");
+}
+
+#[test]
+fn mangled_languages_and_translations_never_panic() {
+    let inputs = std::env::var("CHALKHAND_FUZZ_INPUTS").ok().and_then(|n| n.parse().ok());
+    let inputs: u64 = inputs.unwrap_or(2_000);
+    let translations: Vec<_> = TRANSLATIONS
+        .iter()
+        .map(|(_, name, text)| (crate::crew::shipped(name.trim_end_matches(".toml")), *text))
+        .collect();
+    let (mut good, mut bad) = (0, 0);
+    for seed in 0..inputs {
+        let mut dice = Dice(seed ^ 0x5eed);
+        let which = dice.roll(translations.len() + chalkhand::speech::LANGUAGES.len());
+        let (text, problems) = match translations.get(which) {
+            Some((original, text)) => {
+                let text = mangle(text, &mut dice);
+                let problems = read_translation(&text, "f", original).err();
+                (text, problems)
+            }
+            None => {
+                let (_, text) = chalkhand::speech::LANGUAGES[which - translations.len()];
+                let text = mangle(text, &mut dice);
+                let problems = read_language(&text, "f", chalkhand::speech::SENTENCES).err();
+                (text, problems)
+            }
+        };
+        let Some(problems) = problems else {
+            good += 1;
+            continue;
+        };
+        bad += 1;
+        for problem in problems.list() {
+            let lines = text.split('\n').count();
+            assert!(1 <= problem.line && problem.line as usize <= lines, "input {seed}");
+            assert!(problem.caret.start <= problem.caret.end, "input {seed}");
+            assert!(!problem.message.is_empty(), "input {seed}");
+        }
+    }
     assert!(0 < good && 0 < bad, "{good} read, {bad} refused");
 }

@@ -115,7 +115,7 @@ fn the_search_hears_what_the_model_believes() {
     for (text, meaning) in [
         ("Step done.", Meaning::StepDone),
         ("go back", Meaning::Back),
-        ("Where are we?", Meaning::WhereAreWe),
+        ("Which step are we on?", Meaning::WhereAreWe),
         ("Yes, that is right.", Meaning::Yes),
         ("4 and 9/16.", Meaning::Length(Ratio::new(73, 16).unwrap())),
         ("Twenty-four.", Meaning::Length(Ratio::int(24))),
@@ -291,7 +291,7 @@ fn the_taught_phrases_are_two_words_or_the_call_word() {
         let phrases = phrases_for(command);
         assert!(!phrases.is_empty(), "{command:?}");
         for phrase in phrases {
-            assert!(2 <= phrase.split(' ').count() || *phrase == call_word(), "{phrase}");
+            assert!(2 <= phrase.split(' ').count() || phrase == call_word(), "{phrase}");
         }
     }
     assert_eq!(call_word(), "logbook");

@@ -29,6 +29,7 @@ mod files_fuzz;
 mod formula_fuzz;
 mod hearing;
 mod house;
+mod languages;
 mod measure_language;
 mod measure_outside;
 mod outside;

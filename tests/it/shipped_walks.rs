@@ -83,18 +83,18 @@ fn foul_of(id: &str) -> &'static [(&'static str, &'static str)] {
     }
 }
 
-struct Crew {
+pub(crate) struct Crew {
     world: World,
     job: Facts,
     foul: bool,
     /// What was typed, cut where a hold point stopped the work.
-    typed: Vec<String>,
+    pub(crate) typed: Vec<String>,
     /// Steps that were settled off their target or held.
     held: BTreeSet<String>,
 }
 
 impl Crew {
-    fn new(id: &str, foul: bool) -> Self {
+    pub(crate) fn new(id: &str, foul: bool) -> Self {
         let (_, job) = crew::demo_job();
         let list = crew::shipped(id);
         let mut facts = job.clone();
@@ -116,7 +116,7 @@ impl Crew {
     }
 
     /// Walks to the end.
-    fn walk(&mut self) {
+    pub(crate) fn walk(&mut self) {
         self.event(Event::Begin);
         for _ in 0..2_000 {
             if self.world.left {

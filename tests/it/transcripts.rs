@@ -166,7 +166,11 @@ impl Play {
             for action in actions {
                 let _ = match action {
                     Action::Say(prompt) => {
-                        writeln!(self.out, "says {}", speech::line(prompt, Units::Us).spoken)
+                        writeln!(
+                            self.out,
+                            "says {}",
+                            speech::line(prompt, Units::Us, &speech::Wording::default()).spoken
+                        )
                     }
                     Action::Append(draft) => {
                         let (what, log) = (draft.what.word(), &self.world.as_ref().unwrap().log);

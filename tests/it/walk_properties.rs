@@ -564,7 +564,8 @@ fn numbers_are_taken_in_the_unit_asked() {
     let air = Quantity::new(Ratio::int(300), Dimension::AREA);
     let standing = Standing::of(&world.log);
     assert_eq!(standing.facts.get("vent", None), Some(&Value::Quantity(air)));
-    let grammar = chalkhand::speech::grammar(&world.walk.expect());
+    let grammar =
+        chalkhand::speech::grammar(&world.walk.expect(), &chalkhand::speech::Wording::default());
     let zero = (Meaning::Length(Ratio::ZERO), "zero inches".to_owned());
     assert!(grammar.forms().contains(&zero));
 }

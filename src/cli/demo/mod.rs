@@ -18,6 +18,7 @@ use crate::daemon::{Crew, Left};
 use crate::domain::{Facts, JobFile, schedule};
 use crate::export;
 use crate::files;
+use crate::speech::Wording;
 use crate::voice::{Mouth, Recogniser};
 
 use clock::Clock;
@@ -204,12 +205,21 @@ impl Demo<'_> {
         C::Error: std::error::Error + Send + Sync + 'static,
     {
         let clock = || self.clock.now();
-        super::walk::walk(self.config, &mut self.home, file, checklist, INSTALLER, crew, clock)
+        super::walk::walk(
+            self.config,
+            &mut self.home,
+            file,
+            checklist,
+            INSTALLER,
+            None,
+            crew,
+            clock,
+        )
     }
 
     fn screen<'b>(&self, file: &JobFile, out: &'b mut Out) -> Screen<'b> {
         let mouth = if self.aloud { Mouth::new("en-us", 165) } else { Mouth::muted() };
-        Screen::new(out, mouth, file.job.units)
+        Screen::new(out, mouth, file.job.units, Wording::default())
     }
 
     fn script(&self, file: &JobFile, checklist: &str, mishaps: Mishaps) -> anyhow::Result<Script> {

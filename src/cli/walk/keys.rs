@@ -9,41 +9,9 @@ use super::sound::Screen;
 use crate::daemon::{Crew, Input};
 use crate::domain::Meaning;
 use crate::domain::walk::{Expect, ExpectAnswer, Prompt};
-use crate::speech::phrases_for;
 
 /// How long to wait before looking whether others have logged.
 const LOOK_AGAIN: Duration = Duration::from_millis(500);
-
-/// What can be typed for each command, beside the spoken phrases.
-const KEYS: [(&str, Meaning); 18] = [
-    ("done", Meaning::StepDone),
-    ("d", Meaning::StepDone),
-    ("yes", Meaning::Yes),
-    ("y", Meaning::Yes),
-    ("no", Meaning::No),
-    ("n", Meaning::No),
-    ("repeat", Meaning::Repeat),
-    ("back", Meaning::Back),
-    ("pause", Meaning::Pause),
-    ("resume", Meaning::Resume),
-    ("where", Meaning::WhereAreWe),
-    ("caution", Meaning::ReadCaution),
-    ("reason", Meaning::ReadReason),
-    ("note", Meaning::TakeNote),
-    ("photo", Meaning::PhotoTaken),
-    ("wrong", Meaning::WasWrong),
-    ("skip", Meaning::Skip),
-    ("again", Meaning::MeasureAgain),
-];
-
-const HELP: &str = "\
-Type a value (4 1/2, 5'-0 3/8\", 6/12, a word offered), or one of these:
-  done  yes  no  repeat  back  skip  pause  resume  where  caution  reason
-  note  photo  wrong (corrects the last entry)  again (measure again)
-  log it as it is (off target)
-An empty line is never an answer; it says the question again. Where words of
-your own are asked for, put / before a command: /repeat
-End of input (Ctrl-D) leaves; what was logged stays.";
 
 #[derive(Debug)]
 pub(super) struct KeysCrew<'a> {
@@ -74,7 +42,8 @@ impl<'a> KeysCrew<'a> {
         };
         let lower = word.to_lowercase();
         if lower == "help" || lower == "?" {
-            self.screen.out.line(HELP)?;
+            let help = self.screen.wording.help();
+            self.screen.out.line(help)?;
             return Ok(None);
         }
         if expect.answer == ExpectAnswer::Words && !slash {
@@ -84,14 +53,20 @@ impl<'a> KeysCrew<'a> {
             return Ok(Some(Meaning::Repeat));
         }
         if let ExpectAnswer::Choice(options) = &expect.answer
-            && let Some(at) = options.iter().position(|option| option.to_lowercase() == lower)
+            && let Some(at) = options.iter().position(|option| {
+                let said = self.screen.wording.choice(option);
+                said.to_lowercase() == lower || option.to_lowercase() == lower
+            })
         {
             return Ok(Some(Meaning::Choice(at)));
         }
-        let keys = KEYS.iter().find(|(key, _)| *key == lower).map(|(_, meaning)| meaning.clone());
-        let all = KEYS.iter().map(|(_, meaning)| meaning.clone()).chain([Meaning::LogAsIs]);
-        let spoken = all.into_iter().find(|m| phrases_for(m).contains(&lower.as_str()));
-        Ok(Some(keys.or(spoken).unwrap_or_else(|| Meaning::Words(word.to_owned()))))
+        let wording = &self.screen.wording;
+        let is_typed = |m: &&Meaning| {
+            let mut typed = wording.keys(m).into_iter().chain(wording.phrases(m));
+            typed.any(|typed| typed == lower)
+        };
+        let command = Meaning::COMMANDS.iter().find(is_typed).cloned();
+        Ok(Some(command.unwrap_or_else(|| Meaning::Words(word.to_owned()))))
     }
 }
 

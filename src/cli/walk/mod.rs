@@ -1,6 +1,7 @@
 //! `chalkhand walk`: a checklist on a job, by keys or by recordings.
 
 mod keys;
+mod language;
 mod sound;
 
 use std::collections::BTreeSet;
@@ -15,7 +16,7 @@ use super::out::Out;
 use crate::config::Config;
 use crate::daemon::{self, Crew, Left, WalkError};
 use crate::domain::walk::{Setting, Walk};
-use crate::domain::{Answer, At, Checklist, JobFile, Known, plan};
+use crate::domain::{Answer, At, Checklist, JobFile, Known, Language, plan};
 use crate::voice::{self, Mouth, Queued, Recogniser, WavSource};
 
 pub(super) use sound::{CrewError, Screen, SoundCrew};
@@ -38,6 +39,9 @@ pub(super) struct Arguments {
     /// Show what would be said and stay silent
     #[arg(long)]
     mute: bool,
+    /// In which language, instead of the person's own in the job file: en, es
+    #[arg(long, value_name = "CODE", value_parser = language::parse)]
+    language: Option<Language>,
 }
 
 /// Silence between two recordings, in milliseconds: longer than the pause that
@@ -56,16 +60,25 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
         let (by, names) = (&arguments.by, names.join(", "));
         out.line(&format!("({by} is not among the people of this job: {names})"))?;
     }
-    let mut mouth = if arguments.mute { Mouth::muted() } else { Mouth::new("en-us", 165) };
+    let spoken = language::choose(config, &file, arguments)?;
+    if let Some(note) = &spoken.note {
+        out.line(&format!("({note})"))?;
+    }
+    let (wording, words) = (spoken.wording.clone(), spoken.wording.check()?);
+    if !arguments.keys && !words.heard {
+        bail!("no recogniser for {} yet; walk with --keys", words.name);
+    }
+    let mut mouth = if arguments.mute { Mouth::muted() } else { Mouth::new(&words.voice, 165) };
     if let Some(trouble) = mouth.trouble() {
         out.line(&format!("({trouble}; what would be said is shown)"))?;
     }
     let (list, by) = (arguments.checklist.as_str(), arguments.by.as_str());
+    let translated = spoken.checklist;
     let zone: TimeZone = zone(&file.job)?;
     let clock = || daemon::now(&zone);
     let left = if arguments.keys {
-        let mut crew = keys::KeysCrew::new(Screen::new(out, mouth, file.job.units));
-        walk(config, &mut home, &file, list, by, &mut crew, clock)?
+        let mut crew = keys::KeysCrew::new(Screen::new(out, mouth, file.job.units, wording));
+        walk(config, &mut home, &file, list, by, translated, &mut crew, clock)?
     } else {
         // Recordings are looked at before the first word is said.
         let mut length_ms: u64 = 0;
@@ -78,7 +91,7 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
         let recogniser = Arc::new(Recogniser::load(&config.models)?);
         let source = WavSource::new(arguments.wav.clone(), SILENCE_MS);
         let source = Queued::start(source, Queued::ROOM)?;
-        let screen = Screen::new(out, mouth, file.job.units);
+        let screen = Screen::new(out, mouth, file.job.units, wording);
         let mut crew = SoundCrew::new(screen, recogniser, source);
         // Its time is that of the sound, as if the recordings ended just now.
         let (ended, heard_ms) = (clock().instant(), crew.heard_ms());
@@ -88,7 +101,7 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
             let at = ended.checked_sub(jiff::SignedDuration::from_millis(left));
             At::new(at.unwrap_or(ended), &zone)
         };
-        walk(config, &mut home, &file, list, by, &mut crew, clock)?
+        walk(config, &mut home, &file, list, by, translated, &mut crew, clock)?
     };
     match left {
         Left::Finished => Ok(()),
@@ -112,13 +125,15 @@ fn waiting(file: &JobFile) -> String {
     lines.collect::<Vec<_>>().join("\n")
 }
 
-/// Walks one checklist of a job with a crew.
+/// Walks one checklist of a job with a crew, in its own words or translated.
+#[expect(clippy::too_many_arguments, reason = "each is another part of one walk")]
 pub(super) fn walk<C>(
     config: &Config,
     home: &mut Home,
     file: &JobFile,
     checklist: &str,
     by: &str,
+    translated: Option<Arc<Checklist>>,
     crew: &mut C,
     clock: impl Fn() -> At,
 ) -> anyhow::Result<Left>
@@ -134,9 +149,10 @@ where
             pinned.join(", ")
         );
     };
-    facts_are_known(home, file, pinned)?;
+    let checklist_said = translated.unwrap_or_else(|| Arc::clone(pinned));
+    facts_are_known(home, file, &checklist_said)?;
     let setting = Setting {
-        checklist: Arc::clone(pinned),
+        checklist: checklist_said,
         profile: file.profile.clone(),
         functions: Arc::clone(&home.functions),
         job: file.job.number.clone(),

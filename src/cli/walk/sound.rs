@@ -9,7 +9,7 @@ use std::sync::Arc;
 use crate::daemon::{Crew, Input};
 use crate::domain::walk::{Expect, ExpectAnswer, Prompt};
 use crate::domain::{Hash, Heard, Units};
-use crate::speech::{self, Decision, Found, Grammar, Scores};
+use crate::speech::{self, Decision, Found, Grammar, Scores, Wording};
 use crate::voice::{Ear, FrameSource, Listened, Mouth, Recogniser, VoiceError};
 
 use super::super::out::Out;
@@ -19,6 +19,7 @@ pub(in crate::cli) struct Screen<'a> {
     pub(super) out: &'a mut Out,
     mouth: Mouth,
     units: Units,
+    pub(super) wording: Wording,
 }
 
 impl std::fmt::Debug for Screen<'_> {
@@ -28,8 +29,13 @@ impl std::fmt::Debug for Screen<'_> {
 }
 
 impl<'a> Screen<'a> {
-    pub(in crate::cli) fn new(out: &'a mut Out, mouth: Mouth, units: Units) -> Self {
-        Self { out, mouth, units }
+    pub(in crate::cli) fn new(
+        out: &'a mut Out,
+        mouth: Mouth,
+        units: Units,
+        wording: Wording,
+    ) -> Self {
+        Self { out, mouth, units, wording }
     }
 
     /// A line beside the conversation.
@@ -41,6 +47,8 @@ impl<'a> Screen<'a> {
     pub(super) fn offer(&mut self, expect: &Expect) -> io::Result<()> {
         match &expect.answer {
             ExpectAnswer::Choice(options) => {
+                let options: Vec<&str> =
+                    options.iter().map(|option| self.wording.choice(option)).collect();
                 self.out.line(&format!("         one of: {}", options.join(" | ")))
             }
             _ => Ok(()),
@@ -48,7 +56,7 @@ impl<'a> Screen<'a> {
     }
 
     pub(in crate::cli) fn say(&mut self, prompt: &Prompt) -> io::Result<()> {
-        let line = speech::line(prompt, self.units);
+        let line = speech::line(prompt, self.units, &self.wording);
         self.out.line(&format!("  says   {}", line.shown))?;
         self.mouth.say(&line.spoken);
         if let Some(trouble) = self.mouth.trouble() {
@@ -125,7 +133,7 @@ impl<S: FrameSource> Crew for SoundCrew<'_, S> {
             Listened::Quiet => return Ok(Input::Nothing),
             Listened::End => return Ok(Input::Gone),
         };
-        let grammar = speech::grammar(expect);
+        let grammar = speech::grammar(expect, &self.screen.wording);
         let earlier =
             self.unclear.take().filter(|(before, _)| self.asked_again && *before == grammar);
         self.asked_again = false;

@@ -75,6 +75,8 @@ pub(super) fn checklist(of: &Checklist) -> Parts {
         steps: _,
         follow_ups: _,
         hash: _,
+        language: _,
+        words: _,
     } = of;
     vec![
         plain("statement of what wins over the checklist", Weight::WORDING, words(yields_to)),

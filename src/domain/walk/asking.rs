@@ -5,7 +5,7 @@ use crate::measure::{Dimension, Quantity, Ratio, Value};
 
 use super::super::entry::{How, StepRef, Target, What};
 use super::super::{
-    Answer, At, Computed, FactKind, Meaning, Outcome, Point, PointKind, PointWhen, shown,
+    Answer, At, Computed, FactKind, Language, Meaning, Outcome, Point, PointKind, PointWhen, shown,
 };
 use super::{Action, Expect, ExpectAnswer, Prompt, Purpose, State, Then, Told, Walk};
 
@@ -196,7 +196,20 @@ impl Walk {
                     out.push(Action::Say(Prompt::Photos { left }));
                 }
             }
-            Err(names) => out.push(Action::Say(Prompt::Missing { title, names })),
+            Err(names) => {
+                let names = names.into_iter().map(|name| self.name_of(name)).collect();
+                out.push(Action::Say(Prompt::Missing { title, names }));
+            }
+        }
+    }
+
+    /// What a fact is called: its name, or its question where names are in
+    /// another language than the sentences.
+    fn name_of(&self, name: String) -> String {
+        let checklist = &self.setting.checklist;
+        match checklist.fact(&name) {
+            Some(fact) if checklist.language != Language::default() => fact.ask.clone(),
+            _ => name,
         }
     }
 

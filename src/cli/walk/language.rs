@@ -1,0 +1,99 @@
+//! In which words somebody is walked: the language asked for, or the person's
+//! own in the job file, with the checklist's translation in it.
+
+use std::sync::Arc;
+
+use anyhow::bail;
+
+use super::super::home::read_text;
+use super::Arguments;
+use crate::config::Config;
+use crate::domain::{Checklist, JobFile, Language};
+use crate::files::{TRANSLATIONS, read_translation, translation_of};
+use crate::speech::Wording;
+
+/// What a walk is spoken in.
+pub(super) struct Spoken {
+    pub(super) wording: Wording,
+    /// The pinned checklist in the other language; none in its own.
+    pub(super) checklist: Option<Arc<Checklist>>,
+    /// What the person should know of it.
+    pub(super) note: Option<String>,
+}
+
+/// The language of a code on the command line.
+pub(super) fn parse(code: &str) -> Result<Language, String> {
+    let known = || Language::ALL.map(Language::code).join(", ");
+    Language::of(code)
+        .ok_or_else(|| format!("no language is called `{code}`; there are: {}", known()))
+}
+
+/// The language asked for, else that of the person, else English.
+pub(super) fn choose(
+    config: &Config,
+    file: &JobFile,
+    arguments: &Arguments,
+) -> anyhow::Result<Spoken> {
+    let mut of_person = file.job.people.iter().filter(|person| person.name == arguments.by);
+    let of_person = of_person.find_map(|person| person.language);
+    let language = arguments.language.or(of_person).unwrap_or_default();
+    let wording = |language: Language| {
+        Wording::of(language).with_call_word(&config.call_word).map_err(anyhow::Error::msg)
+    };
+    let Some(pinned) = file.checklist(&arguments.checklist) else {
+        return Ok(Spoken { wording: wording(language)?, checklist: None, note: None });
+    };
+    if language == Language::default() {
+        return Ok(Spoken { wording: wording(language)?, checklist: None, note: None });
+    }
+    if let Some(checklist) = translated(config, pinned, language)? {
+        let wording = wording(language)?.with_choices(checklist.words.clone());
+        return Ok(Spoken { wording, checklist: Some(Arc::new(checklist)), note: None });
+    }
+    let why = format!(
+        "there is no {} translation of {} {}; put one at `{}`",
+        language.name(),
+        pinned.id,
+        pinned.version,
+        beside(config, pinned, language).display()
+    );
+    if arguments.language.is_some() {
+        bail!("{why}, or walk with --language en");
+    }
+    let note = Some(format!("{why}; it is walked in English"));
+    Ok(Spoken { wording: wording(Language::default())?, checklist: None, note })
+}
+
+/// Where a translation of one's own lies: beside the checklist's file.
+fn beside(config: &Config, pinned: &Checklist, language: Language) -> std::path::PathBuf {
+    config.checklists().join(language.code()).join(format!("{}.toml", pinned.id))
+}
+
+/// The translation of exactly the pinned version: one's own, else the one that
+/// ships. Another version's is none; a broken one is an error.
+fn translated(
+    config: &Config,
+    pinned: &Checklist,
+    language: Language,
+) -> anyhow::Result<Option<Checklist>> {
+    let path = beside(config, pinned, language);
+    if path.is_file() {
+        let (text, name) = (read_text(&path)?, path.display().to_string());
+        let of = translation_of(&text, &name)?;
+        if of.language != language {
+            bail!("`{name}` is in {}, not in {}", of.language.name(), language.name());
+        }
+        if of.version == pinned.version {
+            return Ok(Some(read_translation(&text, &name, pinned)?));
+        }
+    }
+    for (of, name, text) in TRANSLATIONS {
+        if of == language && name.strip_suffix(".toml") == Some(&pinned.id) {
+            let name = format!("{}/{name}", language.code());
+            if translation_of(text, &name)?.version == pinned.version {
+                return Ok(Some(read_translation(text, &name, pinned)?));
+            }
+        }
+    }
+    Ok(None)
+}
