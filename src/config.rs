@@ -16,6 +16,22 @@ pub struct Config {
     pub port: u16,
     /// The word that opens the ear; empty for the language's own.
     pub call_word: String,
+    /// For how long a hearing check holds, in hours.
+    pub hearing_check_h: u32,
+    /// Which sound is kept.
+    pub keep_sound: KeepSound,
+}
+
+/// Which sound is kept, as the file says it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum KeepSound {
+    /// Notes' alone.
+    Notes,
+    /// Notes' and that of every answer that was taken.
+    All,
+    /// None.
+    None,
 }
 
 /// What is wrong with a setting, and what to do.
@@ -49,11 +65,15 @@ struct Settings {
     window_s: u32,
     port: u16,
     call_word: String,
+    hearing_check_h: u32,
+    keep_sound: KeepSound,
 }
 
 impl Default for Settings {
     fn default() -> Self {
-        Self { window_s: 20, port: 4717, call_word: String::new() }
+        let (hearing_check_h, keep_sound) = (12, KeepSound::Notes);
+        let call_word = String::new();
+        Self { window_s: 20, port: 4717, call_word, hearing_check_h, keep_sound }
     }
 }
 
@@ -101,6 +121,11 @@ impl Config {
             let why = format!("window_s is {}; it may be 2 to 600 seconds", settings.window_s);
             return Err(ConfigError::Setting { path, why });
         }
+        if !(1..=168).contains(&settings.hearing_check_h) {
+            let hours = settings.hearing_check_h;
+            let why = format!("hearing_check_h is {hours}; it may be 1 to 168 hours");
+            return Err(ConfigError::Setting { path, why });
+        }
         let call_word = settings.call_word.trim().to_lowercase();
         let is_word = |c: char| c.is_alphabetic() || matches!(c, ' ' | '-' | '\'');
         if !call_word.chars().all(is_word)
@@ -114,8 +139,8 @@ impl Config {
             return Err(ConfigError::Setting { path, why });
         }
         let models = models.unwrap_or_else(|| data.join("models"));
-        let Settings { window_s, port, .. } = settings;
-        Ok(Self { data, models, window_s, port, call_word })
+        let Settings { window_s, port, hearing_check_h, keep_sound, .. } = settings;
+        Ok(Self { data, models, window_s, port, call_word, hearing_check_h, keep_sound })
     }
 
     /// The log.
@@ -155,12 +180,19 @@ mod tests {
         assert_eq!(read(folder.path()).unwrap().call_word, "");
         std::fs::write(&file, "call_word = \" Roof Book \"\n").unwrap();
         assert_eq!(read(folder.path()).unwrap().call_word, "roof book");
+        assert_eq!(read(folder.path()).unwrap().hearing_check_h, 12);
+        assert_eq!(read(folder.path()).unwrap().keep_sound, KeepSound::Notes);
+        std::fs::write(&file, "hearing_check_h = 1\nkeep_sound = \"none\"\n").unwrap();
+        let config = read(folder.path()).unwrap();
+        assert_eq!((config.hearing_check_h, config.keep_sound), (1, KeepSound::None));
         for (wrong, says) in [
             ("window_s = 1\n", "2 to 600"),
             ("window = 30\n", "unknown field `window`"),
             ("port = \"a\"\n", "invalid type"),
             ("call_word = \"42\"\n", "4 to 40 letters"),
             ("call_word = \"oh\"\n", "4 to 40 letters"),
+            ("hearing_check_h = 0\n", "1 to 168 hours"),
+            ("keep_sound = \"some\"\n", "expected one of `notes`, `all`, `none`"),
         ] {
             std::fs::write(&file, wrong).unwrap();
             let error = read(folder.path()).unwrap_err().to_string();

@@ -9,7 +9,7 @@ use jiff::tz::TimeZone;
 
 use crate::domain::adopt::{self, Verdict};
 use crate::domain::walk::{Action, Event, Expect, Prompt, Walk, Why};
-use crate::domain::{At, Draft, Entry, Heard, Meaning, PinKind, Version};
+use crate::domain::{At, Clip, Draft, Entry, Heard, Meaning, PinKind, Version, What};
 use crate::files;
 use crate::measure::Functions;
 use crate::store::{SeenFile, Store, StoreError};
@@ -56,6 +56,21 @@ pub trait Crew {
     /// # Errors
     /// The crew cannot be heard any more.
     fn listen(&mut self, expect: &Expect) -> Result<Input, Self::Error>;
+
+    /// How loud it is without speech, in tenths of a decibel below full scale;
+    /// none where nothing is listened to.
+    fn noise_tenth_dbfs(&self) -> Option<i32> {
+        None
+    }
+
+    /// Puts the sound of what is about to be logged on the disk, where it is to
+    /// be kept, and says which clip belongs to the entry.
+    ///
+    /// # Errors
+    /// A sentence why it could not be kept; then nothing is logged.
+    fn keep(&mut self, _draft: &Draft) -> Result<Option<Clip>, String> {
+        Ok(None)
+    }
 }
 
 /// How a walk was left.
@@ -101,7 +116,7 @@ pub fn walk<C: Crew>(
                 match action {
                     Action::Say(prompt) => crew.say(&prompt).map_err(WalkError::Crew)?,
                     Action::Listen(expect) => listening = Some(expect),
-                    Action::Append(draft) => append(store, walk, &draft, &mut events)?,
+                    Action::Append(draft) => append(store, walk, crew, &draft, &mut events)?,
                     Action::Leave(Why::Finished) => return Ok(Left::Finished),
                 }
             }
@@ -109,7 +124,11 @@ pub fn walk<C: Crew>(
         // All is said and saved: the window opens.
         let Some(expect) = &listening else { return Ok(Left::Open) };
         walk.handle(clock(), Event::Spoken);
-        match crew.listen(expect).map_err(WalkError::Crew)? {
+        let input = crew.listen(expect).map_err(WalkError::Crew)?;
+        if let Some(tenth_dbfs) = crew.noise_tenth_dbfs() {
+            walk.handle(clock(), Event::Noise { tenth_dbfs });
+        }
+        match input {
             Input::Said { meaning, heard } => events.push_back(Event::Said { meaning, heard }),
             Input::Unclear => events.push_back(Event::Unclear),
             Input::Nothing => {}
@@ -124,13 +143,27 @@ pub fn walk<C: Crew>(
     }
 }
 
-fn append(
+fn append<C: Crew>(
     store: &mut Store,
     walk: &Walk,
+    crew: &mut C,
     draft: &Draft,
     events: &mut VecDeque<Event>,
 ) -> Result<(), StoreError> {
-    match store.append(draft, Some(walk.standing().last_seq)) {
+    let mut draft = draft.clone();
+    match crew.keep(&draft) {
+        Ok(kept) => {
+            if let What::Noted { clip, .. } = &mut draft.what {
+                *clip = kept;
+            }
+        }
+        Err(why) => {
+            tracing::warn!(why, "sound not kept");
+            events.push_back(Event::NotSaved { key: draft.key, why });
+            return Ok(());
+        }
+    }
+    match store.append(&draft, Some(walk.standing().last_seq)) {
         Ok(appended) => {
             let entry = appended.entry();
             tracing::info!(seq = entry.seq, what = draft.what.word(), "logged");

@@ -1,5 +1,6 @@
 //! `chalkhand doctor`: what works here, and what to do where it does not.
 
+use std::collections::BTreeSet;
 use std::path::Path;
 
 use jiff::tz::TimeZone;
@@ -8,7 +9,9 @@ use super::home::Home;
 use super::out::Out;
 use crate::config::Config;
 use crate::daemon;
-use crate::domain::Json;
+use crate::domain::{How, Json, What};
+use crate::sound::clip_sha256;
+use crate::store::Clips;
 use crate::voice::{Mouth, Recogniser};
 
 #[derive(Debug, clap::Args)]
@@ -33,6 +36,7 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
         database(config),
         disk(&config.data),
         clock(config),
+        clips(config),
         models(config),
         speaker(),
         microphone(),
@@ -70,6 +74,68 @@ fn database(config: &Config) -> Finding {
         }
         Err(error) => Finding { part, works: false, says: format!("{error:#}") },
     }
+}
+
+/// Clips against the entries that name them.
+fn clips(config: &Config) -> Finding {
+    let part = "clips";
+    match wrong_clips(config) {
+        Ok((whole, wrong)) if wrong.is_empty() => {
+            let says = match whole {
+                0 => "none is kept here".to_owned(),
+                1 => "1 clip, as it was heard".to_owned(),
+                whole => format!("{whole} clips, each as it was heard"),
+            };
+            Finding { part, works: true, says }
+        }
+        Ok((_, wrong)) => Finding { part, works: false, says: wrong.join("; ") },
+        Err(error) => Finding { part, works: false, says: format!("{error:#}") },
+    }
+}
+
+/// How many clips are whole, and what is wrong with the others.
+fn wrong_clips(config: &Config) -> anyhow::Result<(usize, Vec<String>)> {
+    let clips = Clips::of(&config.data);
+    let entries = Home::open(config)?.store.with_sound()?;
+    let (mut whole, mut wrong, mut named) = (0, Vec::new(), BTreeSet::new());
+    for entry in &entries {
+        if let How::Voice(heard) = &entry.draft.how {
+            named.insert(heard.sound);
+        }
+        let What::Noted { clip: Some(clip), .. } = &entry.draft.what else { continue };
+        named.insert(clip.sound);
+        if clips.read(clip.sound)?.is_none() {
+            let (seq, job, path) = (entry.seq, &entry.draft.job, clip.path());
+            wrong.push(format!(
+                "the clip `{path}` of the note in entry {seq} of job {job} is missing: look for \
+                 it in a backup; the words of the note stand"
+            ));
+        }
+    }
+    for (path, sound) in clips.files()? {
+        let path = path.display();
+        let Some(sound) = sound else {
+            wrong.push(format!("`{path}` is no clip: move it out of there"));
+            continue;
+        };
+        let bytes = clips.read(sound)?.unwrap_or_default();
+        if clip_sha256(&bytes) != Some(sound.to_string()) {
+            let by = entries.iter().find(|entry| match &entry.draft.how {
+                How::Voice(heard) => heard.sound == sound,
+                _ => false,
+            });
+            let of = by.map_or(String::new(), |by| format!(" of entry {}", by.seq));
+            wrong.push(format!(
+                "the clip `{path}`{of} was changed: it is not the sound that was heard; look for \
+                 it in a backup"
+            ));
+        } else if !named.contains(&sound) {
+            wrong.push(format!("no entry names the clip `{path}`: it was heard and not logged"));
+        } else {
+            whole += 1;
+        }
+    }
+    Ok((whole, wrong))
 }
 
 fn disk(data: &Path) -> Finding {

@@ -8,6 +8,7 @@ mod demo;
 mod doctor;
 mod find;
 mod hear;
+mod hearing;
 mod home;
 mod job;
 mod out;
@@ -60,6 +61,8 @@ enum Command {
     Release(release::Arguments),
     /// Send recordings through the recogniser, outside any job
     Hear(hear::Arguments),
+    /// Check how well a person is heard here; a walk by voice begins with it
+    Hearing(hearing::Arguments),
     /// The day log: one day, all jobs, what needs attention first
     Day(day::Arguments),
     /// Find jobs by any words of address, owner, phone, number or date
@@ -110,6 +113,7 @@ fn command(arguments: Arguments, out: &mut Out) -> anyhow::Result<()> {
         Command::Walk(arguments) => walk::run(&config, &arguments, out),
         Command::Release(arguments) => release::run(&config, &arguments, out),
         Command::Hear(arguments) => hear::run(&config, &arguments, out),
+        Command::Hearing(arguments) => hearing::run(&config, &arguments, out),
         Command::Day(arguments) => day::run(&config, &arguments, out),
         Command::Find(arguments) => find::run(&config, &arguments, out),
         Command::Record(arguments) => record::run(&config, &arguments, out),

@@ -134,7 +134,10 @@ pub fn of_walk(
             add(Some(at), Some(settled.seq), About::PhotosMissing { asked, taken });
         }
     }
+    // That sound is listened to says nothing about the work.
+    let listens = |what: &What| matches!(what, What::EarOpened { .. } | What::EarClosed);
     let own = entries.iter().filter(|e| e.draft.walk.as_ref() == Some(&checklist.id));
+    let own = own.filter(|entry| !listens(&entry.draft.what));
     // Since when the step being answered was worked on.
     let mut since: Option<At> = None;
     let mut before: Option<At> = None;

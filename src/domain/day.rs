@@ -4,7 +4,7 @@ use jiff::civil::Date;
 
 use crate::measure::Functions;
 
-use super::{Attention, Entry, JobFile, Version, attention};
+use super::{Attention, Checked, EarOpen, Entry, JobFile, Version, attention};
 
 /// One day of all jobs.
 #[derive(Clone, Debug)]
@@ -28,6 +28,10 @@ pub struct DayJob {
     pub attention: Vec<Attention>,
     /// That day's entries, in order, each with the name of its step.
     pub entries: Vec<(Entry, Option<String>)>,
+    /// When the ear was open on that day, in order.
+    pub ears: Vec<EarOpen>,
+    /// Hearing checks those rest on.
+    pub checks: Vec<Checked>,
 }
 
 impl Day {
@@ -63,6 +67,8 @@ impl Day {
                 address: file.job.address.clone(),
                 invented: file.job.invented,
                 attention: needs,
+                ears: file.standing.ears_on(date),
+                checks: file.checks(),
                 entries,
             });
         }

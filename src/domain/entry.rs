@@ -3,7 +3,7 @@
 
 use crate::measure::{Quantity, Value};
 
-use super::{At, FactName, Hash, Job, PointKind, Version};
+use super::{At, Clip, FactName, Hash, HearingCheck, Job, Keeps, PointKind, Version};
 
 /// Idempotency key: appending the same key twice adds one entry.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -184,7 +184,22 @@ pub enum What {
         step: Option<StepRef>,
         /// The words.
         text: String,
+        /// The sound they were taken from, where it is kept.
+        clip: Option<Clip>,
     },
+    /// How well a person is heard here was looked at.
+    HearingChecked(Box<HearingCheck>),
+    /// From now on sound is listened to.
+    EarOpened {
+        /// The device, or the files.
+        source: String,
+        /// Which sound is kept.
+        keeps: Keeps,
+        /// The entry of the hearing check; none where voice was not checked.
+        check: Option<u64>,
+    },
+    /// Sound is no longer listened to.
+    EarClosed,
     /// Somebody says a photo was taken.
     PhotoTaken {
         /// Of which step.
@@ -234,6 +249,9 @@ impl What {
             Self::Skipped { .. } => "skipped",
             Self::Cautioned { .. } => "cautioned",
             Self::Noted { .. } => "noted",
+            Self::HearingChecked(_) => "hearing-checked",
+            Self::EarOpened { .. } => "ear-opened",
+            Self::EarClosed => "ear-closed",
             Self::PhotoTaken { .. } => "photo-taken",
             Self::PointReached { .. } => "point-reached",
             Self::Released { .. } => "released",

@@ -6,7 +6,9 @@ use std::collections::BTreeMap;
 use crate::measure::{self, Dimension, Quantity, Value};
 
 use super::entry::{Draft, Entry, Given, Heard, How, Key, StepRef, Target, What};
-use super::{FactName, Hash, Job, Json, Person, Pin, PinKind, PointKind, Units};
+use super::{
+    FactName, Hash, Job, Json, Keeps, Person, Pin, PinKind, PointKind, Units, hearing_json,
+};
 
 /// A text that is not an entry.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -129,23 +131,14 @@ fn row(row: Option<u32>) -> Json {
 }
 
 fn how(how: &How) -> Json {
-    let Heard { words, b_milli, a_milli, m_milli, sound } = match how {
+    let heard = match how {
         How::Voice(heard) => heard,
         How::Keys => return "keys".into(),
         How::Command => return "command".into(),
         How::File => return "file".into(),
         How::Program => return "program".into(),
     };
-    Json::object([(
-        "voice",
-        Json::object([
-            ("words", Json::text(words)),
-            ("b_milli", Json::Number((*b_milli).into())),
-            ("a_milli", Json::Number((*a_milli).into())),
-            ("m_milli", Json::Number((*m_milli).into())),
-            ("sound_sha256", Json::text(sound)),
-        ]),
-    )])
+    Json::object([("voice", hearing_json::heard(heard))])
 }
 
 fn details(what: &What) -> Json {
@@ -171,10 +164,24 @@ fn details(what: &What) -> Json {
             ("step", step(at)),
             ("said", Json::List(said.iter().map(Json::text).collect())),
         ]),
-        What::Noted { step: at, text } => Json::object([
+        What::Noted { step: at, text, clip: None } => Json::object([
             ("step", at.as_ref().map_or(Json::Null, step)),
             ("text", Json::text(text)),
         ]),
+        // Nobody has compared the words with the sound beside them.
+        What::Noted { step: at, text, clip: Some(clip) } => Json::object([
+            ("step", at.as_ref().map_or(Json::Null, step)),
+            ("transcript", Json::text(text)),
+            ("verified", Json::Bool(false)),
+            ("clip", hearing_json::clip(clip)),
+        ]),
+        What::HearingChecked(check) => Json::object([("check", hearing_json::check(check))]),
+        What::EarOpened { source, keeps, check } => Json::object([
+            ("source", Json::text(source)),
+            ("keeps", keeps.word().into()),
+            ("hearing_check", check.map_or(Json::Null, whole)),
+        ]),
+        What::EarClosed => Json::object([]),
         What::PhotoTaken { step: at } => Json::object([("step", step(at))]),
         What::PointReached { step: at, kind, role } => Json::object([
             ("step", step(at)),
@@ -252,26 +259,37 @@ fn job_json(job: &Job) -> Json {
 }
 
 /// Strict readers of one entry's members.
-struct Fields<'a> {
-    json: &'a Json,
+pub(super) struct Fields<'a> {
+    pub(super) json: &'a Json,
     seq: u64,
 }
 
 impl Fields<'_> {
-    fn wrong(&self, field: &str) -> NotAnEntry {
+    pub(super) fn wrong(&self, field: &str) -> NotAnEntry {
         NotAnEntry { seq: self.seq, field: field.to_owned() }
     }
 
-    fn text(&self, field: &str) -> Result<String, NotAnEntry> {
+    pub(super) fn text(&self, field: &str) -> Result<String, NotAnEntry> {
         let text = self.json.get(field).and_then(Json::as_text);
         text.map(str::to_owned).ok_or_else(|| self.wrong(field))
     }
 
-    fn parsed<T: std::str::FromStr>(&self, field: &str) -> Result<T, NotAnEntry> {
+    pub(super) fn parsed<T: std::str::FromStr>(&self, field: &str) -> Result<T, NotAnEntry> {
         self.text(field)?.parse().map_err(|_| self.wrong(field))
     }
 
-    fn whole<T: TryFrom<i64>>(&self, field: &str) -> Result<T, NotAnEntry> {
+    /// The one of these that goes by that word.
+    pub(super) fn one_of<T: Copy>(
+        &self,
+        field: &str,
+        all: &[T],
+        word: fn(T) -> &'static str,
+    ) -> Result<T, NotAnEntry> {
+        let text = self.text(field)?;
+        all.iter().copied().find(|one| word(*one) == text).ok_or_else(|| self.wrong(field))
+    }
+
+    pub(super) fn whole<T: TryFrom<i64>>(&self, field: &str) -> Result<T, NotAnEntry> {
         let n = self.json.get(field).and_then(Json::as_whole);
         n.and_then(|n| T::try_from(n).ok()).ok_or_else(|| self.wrong(field))
     }
@@ -286,7 +304,7 @@ impl Fields<'_> {
         }
     }
 
-    fn inner<'a>(&'a self, field: &str) -> Result<Fields<'a>, NotAnEntry> {
+    pub(super) fn inner<'a>(&'a self, field: &str) -> Result<Fields<'a>, NotAnEntry> {
         let json = self.json.get(field).ok_or_else(|| self.wrong(field))?;
         Ok(Fields { json, seq: self.seq })
     }
@@ -309,16 +327,19 @@ impl Fields<'_> {
             Some(_) => Err(self.wrong("how")),
             None => {
                 let how = self.inner("how")?;
-                let voice = how.inner("voice")?;
-                Ok(How::Voice(Heard {
-                    words: voice.text("words")?,
-                    b_milli: voice.whole("b_milli")?,
-                    a_milli: voice.whole("a_milli")?,
-                    m_milli: voice.whole("m_milli")?,
-                    sound: voice.parsed("sound_sha256")?,
-                }))
+                how.inner("voice")?.heard().map(How::Voice)
             }
         }
+    }
+
+    pub(super) fn heard(&self) -> Result<Heard, NotAnEntry> {
+        Ok(Heard {
+            words: self.text("words")?,
+            b_milli: self.whole("b_milli")?,
+            a_milli: self.whole("a_milli")?,
+            m_milli: self.whole("m_milli")?,
+            sound: self.parsed("sound_sha256")?,
+        })
     }
 
     fn fact(&self) -> Result<(FactName, Value), NotAnEntry> {
@@ -360,8 +381,22 @@ impl Fields<'_> {
             "cautioned" => What::Cautioned { step: step()?, said: self.texts("said")? },
             "noted" => What::Noted {
                 step: self.json.get("step").map(|_| step()).transpose()?,
-                text: self.text("text")?,
+                text: match self.json.get("clip") {
+                    None => self.text("text")?,
+                    Some(_) => self.text("transcript")?,
+                },
+                clip: self.json.get("clip").map(|_| self.inner("clip")?.clip()).transpose()?,
             },
+            "hearing-checked" => What::HearingChecked(Box::new(self.inner("check")?.check()?)),
+            "ear-opened" => What::EarOpened {
+                source: self.text("source")?,
+                keeps: self.one_of("keeps", &Keeps::ALL, Keeps::word)?,
+                check: match self.json.get("hearing_check") {
+                    None => None,
+                    Some(_) => Some(self.whole("hearing_check")?),
+                },
+            },
+            "ear-closed" => What::EarClosed,
             "photo-taken" => What::PhotoTaken { step: step()? },
             "point-reached" => What::PointReached {
                 step: step()?,
@@ -411,7 +446,7 @@ impl Fields<'_> {
         }
     }
 
-    fn each<T>(
+    pub(super) fn each<T>(
         &self,
         field: &str,
         read: impl Fn(&Fields<'_>) -> Result<T, NotAnEntry>,

@@ -71,6 +71,20 @@ impl Meaning {
         Self::CallWord,
     ];
 
+    /// Whether it settles something, or takes back what was settled.
+    #[must_use]
+    pub fn confirms(&self) -> bool {
+        matches!(
+            self,
+            Self::StepDone
+                | Self::Yes
+                | Self::LogAsIs
+                | Self::Skip
+                | Self::PhotoTaken
+                | Self::WasWrong
+        )
+    }
+
     /// The word the log and `--json` use.
     #[must_use]
     pub fn word(&self) -> &'static str {

@@ -12,6 +12,8 @@ pub mod day;
 pub mod entry;
 pub mod entry_json;
 pub mod facts;
+pub mod hearing;
+mod hearing_json;
 pub mod job;
 pub mod json;
 pub mod language;
@@ -37,6 +39,10 @@ pub use checklist::{
 pub use day::{Day, DayJob};
 pub use entry::{Draft, Entry, Given, Heard, How, Key, StepRef, Target, What};
 pub use facts::{FactKind, FactName, Facts, Profile};
+pub use hearing::{
+    AnswerKind, Because, Checked, Clip, EarOpen, HearingCheck, Keeps, Margins, PhraseRead, ReadAs,
+    Trust, Verdict,
+};
 pub use job::{Job, Person, Pin, PinKind, Units};
 pub use json::{Json, NotFinite};
 pub use language::Language;

@@ -8,9 +8,9 @@ use crate::measure::{Functions, Quantity, RowsInput, Value};
 
 use super::rests::{self, Need};
 use super::{
-    Attention, Bound, Checklist, Computed, Entry, FactKind, FactName, Hash, Job, Known, Note,
-    PointStanding, Profile, Rows, RowsFrom, Settled, Sheet, Standing, StepRef, Table, Units,
-    attention, plan,
+    Attention, Bound, Checked, Checklist, Computed, EarOpen, Entry, FactKind, FactName, Hash, Job,
+    Known, Note, PointStanding, Profile, Rows, RowsFrom, Settled, Sheet, Standing, StepRef, Table,
+    Units, What, attention, plan,
 };
 
 /// Everything known of one job: what it pins and what was logged.
@@ -43,6 +43,10 @@ pub struct Record {
     pub notes: Vec<Note>,
     /// What needs attention.
     pub attention: Vec<Attention>,
+    /// When the ear was open, in order.
+    pub ears: Vec<EarOpen>,
+    /// Hearing checks, in order.
+    pub checks: Vec<Checked>,
     /// The last entry of the job and its hash.
     pub head: Option<(u64, Hash)>,
 }
@@ -184,8 +188,23 @@ impl JobFile {
             walks,
             notes: self.standing.notes.clone(),
             attention: all_attention,
+            ears: self.standing.ears.clone(),
+            checks: self.checks(),
             head: self.entries.last().map(|entry| (entry.seq, entry.hash)),
         }
+    }
+
+    /// Every hearing check on this job.
+    #[must_use]
+    pub fn checks(&self) -> Vec<Checked> {
+        let checks = self.entries.iter().filter_map(|entry| match &entry.draft.what {
+            What::HearingChecked(check) => {
+                let (seq, at, check) = (entry.seq, entry.draft.at, check.as_ref().clone());
+                Some(Checked { seq, at, check })
+            }
+            _ => None,
+        });
+        checks.collect()
     }
 
     /// Facts that somebody gave, then defaults that stand for those nobody gave.

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use crate::measure::{Quantity, Ratio};
 
 use super::entry::{Entry, Given, How, StepRef, Target, What};
-use super::{At, Facts, Hash, Job, PointKind, Version};
+use super::{At, Checked, Clip, EarOpen, Facts, Hash, Job, PointKind, Version};
 
 /// What now stands of one job.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -21,6 +21,10 @@ pub struct Standing {
     pub notes: Vec<Note>,
     /// Follow-ups given out, by identifier.
     pub issued: BTreeMap<String, Issued>,
+    /// By person, the latest hearing check.
+    pub hearing: BTreeMap<String, Checked>,
+    /// When the ear was open, in order.
+    pub ears: Vec<EarOpen>,
     /// The last entry folded in.
     pub last_seq: u64,
 }
@@ -130,6 +134,8 @@ pub struct Note {
     pub step: Option<(String, StepRef)>,
     /// The words.
     pub text: String,
+    /// The sound they were taken from, where it is kept.
+    pub clip: Option<Clip>,
 }
 
 /// A follow-up that was given out.
@@ -210,6 +216,21 @@ impl Standing {
         standing
     }
 
+    /// The latest hearing check of that person, where it is at most so many hours
+    /// old. One from the future says that a clock was set: it does not count.
+    #[must_use]
+    pub fn checked_within(&self, by: &str, now: At, hours: u32) -> Option<&Checked> {
+        let checked = self.hearing.get(by)?;
+        let age_ms = now.ms().checked_sub(checked.at.ms())?;
+        (0..=i64::from(hours) * 3_600_000).contains(&age_ms).then_some(checked)
+    }
+
+    /// When the ear was open on that day.
+    #[must_use]
+    pub fn ears_on(&self, date: jiff::civil::Date) -> Vec<EarOpen> {
+        self.ears.iter().filter(|ear| ear.opened.date() == date).cloned().collect()
+    }
+
     /// What stands of that step.
     #[must_use]
     pub fn step(&self, checklist: &str, step: &StepRef) -> Option<&StepStanding> {
@@ -235,14 +256,34 @@ impl Standing {
                 };
                 self.issued.insert(uid.clone(), issued);
             }
-            What::Noted { step, text } => self.notes.push(Note {
+            What::Noted { step, text, clip } => self.notes.push(Note {
                 seq: entry.seq,
                 at: draft.at,
                 by: draft.by.clone(),
                 spoken: matches!(draft.how, How::Voice(_)),
                 step: step.clone().and_then(|step| Some((draft.walk.clone()?, step))),
                 text: text.clone(),
+                clip: clip.clone(),
             }),
+            What::HearingChecked(check) => {
+                let (seq, at, check) = (entry.seq, draft.at, check.as_ref().clone());
+                self.hearing.insert(draft.by.clone(), Checked { seq, at, check });
+            }
+            What::EarOpened { source, keeps, check } => self.ears.push(EarOpen {
+                seq: entry.seq,
+                by: draft.by.clone(),
+                source: source.clone(),
+                keeps: *keeps,
+                check: *check,
+                opened: draft.at,
+                closed: None,
+            }),
+            What::EarClosed => {
+                let own = self.ears.iter_mut().rev().find(|ear| ear.by == draft.by);
+                if let Some(ear) = own {
+                    ear.closed.get_or_insert(draft.at);
+                }
+            }
             What::Answered { given: Given::Fact(name, value), .. } => {
                 self.facts.set(name.clone(), value.clone());
                 self.apply_walk(entry);

@@ -15,7 +15,7 @@ use crate::domain::{
 };
 use crate::measure::{Quantity, Value};
 
-use super::{order, words};
+use super::{order, sound, words};
 
 /// The whole record, with the dates given out after it.
 #[must_use]
@@ -31,6 +31,7 @@ pub fn record(record: &Record, due: &[Due]) -> Json {
             ("checklist", option(note.step.as_ref().map(|(checklist, _)| checklist))),
             ("step", option(note.step.as_ref().map(|(_, step)| step))),
             ("text", Json::text(&note.text)),
+            ("clip", note.clip.as_ref().map_or(Json::Null, sound::clip_json)),
         ])
     });
     let mut members = head(record, "chalkhand-record/1");
@@ -39,6 +40,7 @@ pub fn record(record: &Record, due: &[Due]) -> Json {
         ("facts", list(order::facts(record).into_iter().map(|f| fact(f, units)))),
         ("checklists", list(record.walks.iter().map(|w| walk(w, units)))),
         ("notes", list(notes)),
+        ("sound", sound::json(&record.ears, &record.checks)),
         ("follow_ups", list(due.iter().map(follow_up))),
         ("hands", list(order::hands(record).iter().map(Json::text))),
     ]);
@@ -68,6 +70,7 @@ pub fn day(day: &Day) -> Json {
             ("address", Json::text(&job.address)),
             ("invented", Json::Bool(job.invented)),
             ("attention", list(needs)),
+            ("sound", sound::json(&job.ears, &job.checks)),
             ("entries", list(entries)),
         ])
     });
@@ -437,12 +440,12 @@ pub(super) fn object(members: Vec<(&'static str, Json)>) -> Json {
     Json::Object(known.map(|(key, value)| (key.to_owned(), value)).collect())
 }
 
-fn option(value: Option<&impl ToString>) -> Json {
+pub(super) fn option(value: Option<&impl ToString>) -> Json {
     value.map_or(Json::Null, |value| Json::Text(value.to_string()))
 }
 
 #[expect(clippy::cast_precision_loss, reason = "sequence numbers stay far below 2^53")]
-fn whole(n: u64) -> Json {
+pub(super) fn whole(n: u64) -> Json {
     Json::Number(n as f64)
 }
 

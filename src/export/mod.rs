@@ -15,6 +15,7 @@ mod page;
 pub mod sheet_json;
 mod sheet_parts;
 pub mod sheet_text;
+pub mod sound;
 pub mod text;
 pub mod words;
 

@@ -1,9 +1,9 @@
 //! The day log as plain text for a terminal or a printer.
 
-use crate::domain::{Day, DayJob, Units};
+use crate::domain::{Day, DayJob, Units, What};
 
 use super::page::Page;
-use super::{order, words};
+use super::{order, sound, words};
 
 /// What the foreman reads: attention first, then the jobs with their entries.
 /// Lengths are in the units of the trade's tapes, since a day spans jobs.
@@ -27,7 +27,14 @@ pub fn day(day: &Day) -> String {
     }
     for job in &day.jobs {
         page.heading(&job_name(job));
+        for line in sound::by_person(&job.ears, &job.checks) {
+            page.item(2, &line);
+        }
         for (entry, title) in &job.entries {
+            // Told above, in one line a person.
+            if matches!(entry.draft.what, What::EarOpened { .. } | What::EarClosed) {
+                continue;
+            }
             let line = words::entry(entry, title.as_deref(), Units::Us);
             let line = format!("{}  {line}", entry.draft.at.clock());
             page.hanging(2, 9, &line);

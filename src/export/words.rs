@@ -7,7 +7,7 @@ use crate::domain::{
 };
 use crate::measure::{Dimension, Quantity, Ratio, Value, parse_quantity};
 
-use super::order;
+use super::{order, sound};
 
 /// What a record is not, as every output says it.
 pub const IS_NOT: &str = "This record says what was logged during the work, when, by whom and how \
@@ -260,6 +260,12 @@ pub fn what(what: &What, title: Option<&str>, units: Units) -> String {
         }
         What::Skipped { reason, .. } => format!("{step}: left out; reason: {reason}"),
         What::Cautioned { said, .. } => format!("{step}: said first: {}", said.join(" ")),
+        What::HearingChecked(check) => format!("hearing check: {}", sound::checked(check)),
+        What::EarOpened { source, keeps, check } => {
+            let check = if check.is_some() { "" } else { "; voice was not checked" };
+            format!("sound listened to, from {source}{check}; {}", sound::keeps(*keeps))
+        }
+        What::EarClosed => "sound no longer listened to".to_owned(),
         What::Noted { text, .. } if step.is_empty() => format!("note: “{text}”"),
         What::Noted { text, .. } => format!("note at {step}: “{text}”"),
         What::PhotoTaken { .. } => format!("{step}: photo said to be taken"),
@@ -293,7 +299,12 @@ pub fn entry(entry: &Entry, title: Option<&str>, units: Units) -> String {
     let spoken = matches!((&draft.what, &draft.how), (What::Noted { .. }, How::Voice(_)));
     match (&draft.how, spoken) {
         // The words of a spoken note are the note.
-        (_, true) => line.push_str(&format!(" ({}, spoken, unverified transcript)", draft.by)),
+        (_, true) => {
+            line.push_str(&format!(" ({}, spoken, unverified transcript)", draft.by));
+            if let What::Noted { clip: Some(clip), .. } = &draft.what {
+                line.push_str(&format!("; {}", sound::clip(clip)));
+            }
+        }
         (how_given, false) => line.push_str(&format!(" ({}, {})", draft.by, how(how_given))),
     }
     line

@@ -1,7 +1,7 @@
 //! Sound cut into 20 ms frames, a file as frames, and the segment that is handed
 //! to the recogniser. It does not decide where a segment begins.
 
-use std::io::Read;
+use std::io::{Cursor, Read};
 
 use sha2::{Digest, Sha256};
 
@@ -128,13 +128,39 @@ impl Segment {
 
     /// SHA-256 over the samples as 16-bit little-endian numbers, as 64 hex digits.
     pub fn sha256(&self) -> String {
-        let mut hash = Sha256::new();
-        for sample in &self.samples {
-            hash.update(to_i16(*sample).to_le_bytes());
-        }
-        hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+        sha256(self.samples.iter().map(|sample| to_i16(*sample)))
     }
 }
+
+fn sha256(samples: impl Iterator<Item = i16>) -> String {
+    let mut hash = Sha256::new();
+    samples.for_each(|sample| hash.update(sample.to_le_bytes()));
+    hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+/// The hash of the samples in a WAV that [`write_wav`] wrote, as
+/// [`Segment::sha256`] gives it; none for any other bytes.
+pub fn clip_sha256(wav: &[u8]) -> Option<String> {
+    let reader = hound::WavReader::new(Cursor::new(wav)).ok()?;
+    if reader.spec() != SPEC {
+        return None;
+    }
+    let samples = reader.into_samples::<i16>().collect::<Result<Vec<i16>, _>>().ok()?;
+    // Nothing may lie beside the samples: the file is as long as one that holds
+    // them alone.
+    let mut again = Cursor::new(Vec::new());
+    let mut writer = hound::WavWriter::new(&mut again, SPEC).ok()?;
+    samples.iter().try_for_each(|sample| writer.write_sample(*sample)).ok()?;
+    writer.finalize().ok()?;
+    (again.into_inner() == wav).then(|| sha256(samples.into_iter()))
+}
+
+const SPEC: hound::WavSpec = hound::WavSpec {
+    channels: 1,
+    sample_rate: RATE_HZ,
+    bits_per_sample: 16,
+    sample_format: hound::SampleFormat::Int,
+};
 
 /// Writes samples at 16 kHz as a 16-bit mono WAV.
 ///
@@ -144,14 +170,8 @@ pub fn write_wav<W: std::io::Write + std::io::Seek>(
     to: W,
     samples: &[f32],
 ) -> Result<(), SoundError> {
-    let spec = hound::WavSpec {
-        channels: 1,
-        sample_rate: RATE_HZ,
-        bits_per_sample: 16,
-        sample_format: hound::SampleFormat::Int,
-    };
     let refused = |e: hound::Error| SoundError::Broken { after_ms: 0, why: e.to_string() };
-    let mut writer = hound::WavWriter::new(to, spec).map_err(refused)?;
+    let mut writer = hound::WavWriter::new(to, SPEC).map_err(refused)?;
     for sample in samples {
         writer.write_sample(to_i16(*sample)).map_err(refused)?;
     }

@@ -3,6 +3,7 @@
 //! no model: the model's steps come in through [`Steps`].
 
 mod beam;
+mod check;
 mod decide;
 mod english;
 mod forms;
@@ -19,6 +20,10 @@ mod wording;
 
 pub use crate::domain::Meaning;
 pub use beam::{Found, Hit, Row, Search, Steps, greedy, search};
+pub use check::{
+    CheckPhrase, QUIET_MS, TO_SPARE_MILLI, TRIES, check, check_phrases, heard, judge, read_phrase,
+    tenths,
+};
 pub use decide::{Limits, Thresholds, decide, decide_again};
 pub use forms::{count_forms, length_forms, say_count, say_length, words_for};
 pub use grammar::{Grammar, Numbers};

@@ -1,8 +1,10 @@
 //! What a walk says, in the words of a language: one line to show and the same
 //! to speak, with tape notation turned into words.
 
-use crate::domain::walk::{Expect, ExpectAnswer, Prompt};
-use crate::domain::{Bound, Comparison, Given, Meaning, Target, Units, shown};
+use crate::domain::walk::{Doubt, Expect, ExpectAnswer, Prompt};
+use crate::domain::{
+    Because, Bound, Comparison, Given, Meaning, Target, Trust, Units, Verdict, shown,
+};
 use crate::measure::{Dimension, Quantity, Ratio, Value, parse_quantity};
 
 use super::Wording;
@@ -129,6 +131,23 @@ impl Teller<'_> {
             }
             Prompt::OthersLogged => say(Key::OthersLogged, &[]),
             Prompt::OthersChanged => say(Key::OthersChanged, &[]),
+            Prompt::NotTrusted { again: true, .. } => say(Key::TouchOrType, &[]),
+            Prompt::NotTrusted { doubt: Doubt::NotHeardWell, .. } => say(Key::NotTrusted, &[]),
+            Prompt::NotTrusted { doubt: Doubt::Louder, .. } => say(Key::Louder, &[]),
+            Prompt::NotTrusted { doubt: Doubt::NotChecked, .. } => say(Key::Unchecked, &[]),
+            Prompt::NotChecked => say(Key::NotChecked, &[]),
+            Prompt::CheckQuiet { quiet_s } => {
+                say(Key::CheckQuiet, &[("seconds", &quiet_s.to_string())])
+            }
+            Prompt::CheckRead { phrase, again } => {
+                let key = if *again { Key::CheckAgain } else { Key::CheckRead };
+                say(key, &[("phrase", phrase)])
+            }
+            Prompt::CheckVerdict { commands, numbers, noisy } => {
+                let (commands, numbers) =
+                    (&self.verdict(*commands, *noisy), &self.verdict(*numbers, *noisy));
+                say(Key::CheckVerdict, &[("commands", commands), ("numbers", numbers)])
+            }
             Prompt::Finished { title, deviations: 0 } => say(Key::Finished, &[("title", title)]),
             Prompt::Finished { title, deviations } => {
                 let deviations = self.many(*deviations, Key::OneDeviation, Key::Deviations);
@@ -206,6 +225,26 @@ impl Teller<'_> {
             }
             ExpectAnswer::Words => self.say(Key::SayWords, &[]),
         }
+    }
+
+    /// A verdict, why, and what to do.
+    fn verdict(&self, verdict: Verdict, noisy: bool) -> String {
+        let key = match verdict.trust {
+            Trust::Trusted => return self.say(Key::Clear, &[]),
+            Trust::Repeats => Key::Repeats,
+            Trust::Not => Key::Mistrusted,
+        };
+        let because = self.say(
+            match verdict.because {
+                Because::Clear | Because::Barely => Key::Barely,
+                Because::Again => Key::OnlyAgain,
+                Because::Missed => Key::Missed,
+                Because::Mistaken => Key::Mistaken,
+            },
+            &[],
+        );
+        let mend = self.say(if noisy { Key::MendNoise } else { Key::MendVoice }, &[]);
+        self.say(key, &[("because", &because), ("mend", &mend)])
     }
 
     fn steps(&self, n: usize) -> String {

@@ -79,6 +79,25 @@ sentences! {
     OthersLogged = "others-logged" [];
     OthersChanged = "others-changed" [];
 
+    NotTrusted = "not-trusted" [];
+    Louder = "louder" [];
+    Unchecked = "unchecked" [];
+    TouchOrType = "touch-or-type" [];
+    NotChecked = "not-checked" [];
+    CheckQuiet = "check-quiet" ["seconds"];
+    CheckRead = "check-read" ["phrase"];
+    CheckAgain = "check-again" ["phrase"];
+    CheckVerdict = "check-verdict" ["commands" "numbers"];
+    Clear = "clear" [];
+    Repeats = "repeats" ["because" "mend"];
+    Mistrusted = "mistrusted" ["because" "mend"];
+    Barely = "barely" [];
+    OnlyAgain = "only-again" [];
+    Missed = "missed" [];
+    Mistaken = "mistaken" [];
+    MendNoise = "mend-noise" [];
+    MendVoice = "mend-voice" [];
+
     Held = "held" ["title" "role"];
     Released = "released" ["by"];
     Witness = "witness" ["title" "role"];

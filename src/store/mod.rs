@@ -1,8 +1,9 @@
-//! The only SQL. One file, one writer at a time, entries added only. Nothing
-//! here decides what an entry means.
+//! The only SQL, and clips of sound beside it. One file, one writer at a time,
+//! entries added only. Nothing here decides what an entry means.
 
 mod adopted;
 mod append;
+mod clips;
 mod error;
 mod read;
 
@@ -14,6 +15,7 @@ use rusqlite::{Connection, ErrorCode, OpenFlags};
 
 pub use adopted::{AdoptedVersion, SeenFile};
 pub use append::Appended;
+pub use clips::{ClipError, Clips};
 pub use error::StoreError;
 pub use read::FoundJob;
 

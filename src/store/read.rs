@@ -161,6 +161,18 @@ impl Store {
         self.db.query_row(sql, [], |row| row.get(0)).map_err(self.error("read its last entry"))
     }
 
+    /// Every entry that holds the hash of a sound, of all jobs, in order.
+    ///
+    /// # Errors
+    /// The log cannot be read, or such an entry was changed.
+    pub fn with_sound(&self) -> Result<Vec<Entry>, StoreError> {
+        let error = self.error("read entries");
+        let sql = "select * from entry where body like '%\"sound_sha256\"%' order by seq";
+        let mut statement = self.db.prepare_cached(sql).map_err(&error)?;
+        let rows = statement.query_map([], Row::of).map_err(&error)?;
+        rows.map(|row| self.parse(&row.map_err(&error)?)).collect()
+    }
+
     /// Checks the whole chain and returns its head: how many entries, and the
     /// hash of the last.
     ///

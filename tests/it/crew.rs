@@ -3,10 +3,13 @@
 
 use std::sync::Arc;
 
-use chalkhand::domain::walk::{Action, Event, Expect, ExpectAnswer, Prompt, Setting, Walk};
+use chalkhand::domain::walk::{
+    Action, Event, Expect, ExpectAnswer, Hearing, Prompt, Setting, Walk,
+};
 use chalkhand::domain::{
-    At, Checklist, Draft, Entry, FactName, Facts, Hash, Heard, How, Job, Key, Known, Meaning,
-    Profile, Sheet, Standing, StepRef, Units, What, chain, plan,
+    At, Because, Checklist, Draft, Entry, FactName, Facts, Hash, Heard, HearingCheck, How, Job,
+    Key, Known, Meaning, Profile, Sheet, Standing, StepRef, Trust, Units, Verdict, What, chain,
+    plan,
 };
 use chalkhand::measure::{Functions, Quantity, Value};
 use chalkhand::{files, roof};
@@ -74,6 +77,8 @@ pub(crate) struct World {
     pub(crate) walk: Walk,
     /// Whether the walk has left.
     pub(crate) left: bool,
+    /// Whether the walks go by a hearing check.
+    pub(crate) hearing: Hearing,
     sessions: u32,
     keys: u64,
 }
@@ -95,7 +100,7 @@ impl World {
         let functions = Arc::new(roof::functions());
         let mut world = Self {
             walk: Walk::new(
-                setting(&checklist, profile.as_ref(), &functions, 0),
+                setting(&checklist, profile.as_ref(), &functions, 0, Hearing::NotChecked),
                 Standing::default(),
             ),
             checklist,
@@ -107,6 +112,7 @@ impl World {
             store: Store::Commits,
             late: Vec::new(),
             left: false,
+            hearing: Hearing::NotChecked,
             sessions: 0,
             keys: 0,
         };
@@ -122,8 +128,13 @@ impl World {
         self.sessions += 1;
         self.late.clear();
         self.left = false;
-        let setting =
-            setting(&self.checklist, self.profile.as_ref(), &self.functions, self.sessions);
+        let setting = setting(
+            &self.checklist,
+            self.profile.as_ref(),
+            &self.functions,
+            self.sessions,
+            self.hearing,
+        );
         self.walk = Walk::new(setting, Standing::of(&self.log));
     }
 
@@ -157,6 +168,23 @@ impl World {
             corrects: settled,
             key: Key(format!("other/{}", self.keys)),
         })
+    }
+
+    /// The one who walks was checked and is trusted so far; the noise was at -60
+    /// dBFS and the voice at -30.
+    pub(crate) fn checked(&mut self, commands: Trust, numbers: Trust) {
+        self.hearing = Hearing::Checked;
+        let verdict = |trust| Verdict { trust, because: Because::Clear };
+        let check = HearingCheck {
+            source: "a test".to_owned(),
+            noise_tenth_dbfs: -600,
+            speech_tenth_dbfs: -300,
+            phrases: Vec::new(),
+            commands: verdict(commands),
+            numbers: verdict(numbers),
+        };
+        let what = What::HearingChecked(Box::new(check));
+        self.others(None, "Installer Example", what);
     }
 
     /// Releases every hold point that waits.
@@ -262,6 +290,7 @@ fn setting(
     profile: Option<&Arc<Profile>>,
     functions: &Arc<Functions>,
     session: u32,
+    hearing: Hearing,
 ) -> Setting {
     Setting {
         checklist: Arc::clone(checklist),
@@ -272,6 +301,7 @@ fn setting(
         units: Units::Us,
         session: format!("session-{session}"),
         window_ms: WINDOW_MS,
+        hearing,
     }
 }
 

@@ -2,8 +2,9 @@
 //! thing an entry can say.
 
 use chalkhand::domain::{
-    At, Draft, FactName, Given, Hash, Heard, How, Job, Key, Person, Pin, PinKind, PointKind,
-    StepRef, Target, Units, Version, What,
+    AnswerKind, At, Because, Clip, Draft, FactName, Given, Hash, Heard, HearingCheck, How, Job,
+    Keeps, Key, Margins, Person, PhraseRead, Pin, PinKind, PointKind, ReadAs, StepRef, Target,
+    Trust, Units, Verdict, Version, What,
 };
 use chalkhand::measure::{Dimension, Quantity, Ratio, Value};
 use jiff::Timestamp;
@@ -11,10 +12,12 @@ use jiff::tz::{Offset, TimeZone};
 use proptest::collection::vec;
 use proptest::option;
 use proptest::prelude::*;
+use proptest::sample::select;
 
 /// A note on a job, told apart by its key.
 pub(crate) fn note(job: &str, key: &str) -> Draft {
-    draft(job, key, What::Noted { step: None, text: format!("note {key}") })
+    let text = format!("note {key}");
+    draft(job, key, What::Noted { step: None, text, clip: None })
 }
 
 /// An entry by keys at a fixed time.
@@ -94,12 +97,51 @@ fn at() -> impl Strategy<Value = At> {
     })
 }
 
-fn how() -> impl Strategy<Value = How> {
+fn heard() -> impl Strategy<Value = Heard> {
     let heard = (any::<String>(), any::<(i32, i32, i32)>(), hash());
+    heard.prop_map(|(words, (b_milli, a_milli, m_milli), sound)| Heard {
+        words,
+        b_milli,
+        a_milli,
+        m_milli,
+        sound,
+    })
+}
+
+fn clip() -> impl Strategy<Value = Clip> {
+    (hash(), any::<u32>()).prop_map(|(sound, length_ms)| Clip { sound, length_ms })
+}
+
+fn hearing_check() -> impl Strategy<Value = HearingCheck> {
+    let verdict = || {
+        (select(Trust::ALL.to_vec()), select(Because::ALL.to_vec()))
+            .prop_map(|(trust, because)| Verdict { trust, because })
+    };
+    let margins = any::<(i32, i32, i32)>().prop_map(|(b_milli, a_milli, m_milli)| Margins {
+        b_milli,
+        a_milli,
+        m_milli,
+    });
+    let kind = select(vec![AnswerKind::Commands, AnswerKind::Numbers]);
+    let read_as = select(ReadAs::ALL.to_vec());
+    let read = (any::<String>(), kind, read_as, option::of(heard()), option::of(margins));
+    let read = read.prop_map(|(asked, kind, read_as, heard, margins)| PhraseRead {
+        asked,
+        kind,
+        read_as,
+        heard,
+        margins,
+    });
+    (any::<String>(), any::<(i32, i32)>(), vec(read, 0..4), verdict(), verdict()).prop_map(
+        |(source, (noise_tenth_dbfs, speech_tenth_dbfs), phrases, commands, numbers)| {
+            HearingCheck { source, noise_tenth_dbfs, speech_tenth_dbfs, phrases, commands, numbers }
+        },
+    )
+}
+
+fn how() -> impl Strategy<Value = How> {
     prop_oneof![
-        heard.prop_map(|(words, (b_milli, a_milli, m_milli), sound)| {
-            How::Voice(Heard { words, b_milli, a_milli, m_milli, sound })
-        }),
+        heard().prop_map(How::Voice),
         Just(How::Keys),
         Just(How::Command),
         Just(How::File),
@@ -209,7 +251,12 @@ fn what() -> impl Strategy<Value = What> {
         (step(), any::<String>()).prop_map(|(step, reason)| What::Skipped { step, reason }),
         (step(), vec(any::<String>(), 0..4))
             .prop_map(|(step, said)| What::Cautioned { step, said }),
-        (option::of(step()), any::<String>()).prop_map(|(step, text)| What::Noted { step, text }),
+        (option::of(step()), any::<String>(), option::of(clip()))
+            .prop_map(|(step, text, clip)| What::Noted { step, text, clip }),
+        hearing_check().prop_map(|check| What::HearingChecked(Box::new(check))),
+        (any::<String>(), select(Keeps::ALL.to_vec()), option::of(1_u64..1 << 53))
+            .prop_map(|(source, keeps, check)| What::EarOpened { source, keeps, check }),
+        Just(What::EarClosed),
         step().prop_map(|step| What::PhotoTaken { step }),
         (step(), kind, any::<String>()).prop_map(|(step, kind, role)| What::PointReached {
             step,

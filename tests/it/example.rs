@@ -479,7 +479,8 @@ pub(crate) fn entries() -> Vec<Entry> {
     let lap = answered(at_row("membrane", 1), read("6 1/4 in"), mark("6 in"), Some(HOSTILE));
     log.add(intake, "09:41:00.000", a, How::Keys, lap);
     log.add(intake, "09:42:00.000", a, How::Keys, What::PhotoTaken { step: at_row("membrane", 1) });
-    let note = What::Noted { step: Some(at_row("membrane", 1)), text: HOSTILE.to_owned() };
+    let note =
+        What::Noted { step: Some(at_row("membrane", 1)), text: HOSTILE.to_owned(), clip: None };
     log.add(intake, "09:43:00.000", b, heard("take a note"), note);
     let line = answered(at_row("nail-line", 2), read("4 9/16 in"), mark("4 1/2 in"), None);
     log.add(intake, "10:02:00.000", a, heard("four and nine sixteenths"), line);
@@ -493,7 +494,8 @@ pub(crate) fn entries() -> Vec<Entry> {
     let wanted = Target::OneOf(vec!["by hand".to_owned(), "by the sun".to_owned()]);
     let sealed = answered(once("seal"), chosen, Some(wanted), Some("too cold today"));
     log.add(intake, "10:30:30.000", a, heard("not yet"), sealed);
-    let note = What::Noted { step: None, text: "Owner asked about the gutter.".to_owned() };
+    let text = "Owner asked about the gutter.".to_owned();
+    let note = What::Noted { step: None, text, clip: None };
     log.add(None, "10:40:00.000", f, How::Keys, note);
     log.entries
 }

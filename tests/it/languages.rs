@@ -4,9 +4,10 @@
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
-use chalkhand::domain::walk::{Expect, ExpectAnswer, Prompt};
+use chalkhand::domain::walk::{Doubt, Expect, ExpectAnswer, Prompt};
 use chalkhand::domain::{
-    Answer, Checklist, Comparison, FactKind, FactName, Given, Language, Meaning, Target, Units,
+    Answer, Because, Checklist, Comparison, FactKind, FactName, Given, Language, Meaning, Target,
+    Trust, Units, Verdict,
 };
 use chalkhand::files::{
     LanguageFile, Problems, SHIPPED, TRANSLATIONS, read_language, read_translation,
@@ -67,9 +68,14 @@ fn place(prompt: &Prompt) -> usize {
         Prompt::OthersLogged => 30,
         Prompt::OthersChanged => 31,
         Prompt::Finished { .. } => 32,
+        Prompt::NotTrusted { .. } => 33,
+        Prompt::NotChecked => 34,
+        Prompt::CheckQuiet { .. } => 35,
+        Prompt::CheckRead { .. } => 36,
+        Prompt::CheckVerdict { .. } => 37,
     }
 }
-const PROMPTS: usize = 33;
+const PROMPTS: usize = 38;
 
 /// Prompts that together reach every sentence, and what each has to say.
 fn prompts(title: &str, n: usize) -> Vec<(Prompt, Vec<String>)> {
@@ -176,6 +182,24 @@ fn prompts(title: &str, n: usize) -> Vec<(Prompt, Vec<String>)> {
         (Prompt::Finished { title: text.clone(), deviations: 1 }, said(&[title, "1"])),
         (Prompt::Finished { title: text.clone(), deviations: n }, said(&[title, &number])),
     ];
+    for doubt in [Doubt::NotHeardWell, Doubt::Louder, Doubt::NotChecked] {
+        all.push((Prompt::NotTrusted { doubt, again: false }, said(&[])));
+        all.push((Prompt::NotTrusted { doubt, again: true }, said(&[])));
+    }
+    all.push((Prompt::NotChecked, said(&[])));
+    all.push((Prompt::CheckQuiet { quiet_s: n }, said(&[&number])));
+    for again in [false, true] {
+        all.push((Prompt::CheckRead { phrase: text.clone(), again }, said(&[title])));
+    }
+    for because in Because::ALL {
+        for trust in Trust::ALL {
+            let verdict = Verdict { trust, because };
+            for noisy in [false, true] {
+                let prompt = Prompt::CheckVerdict { commands: verdict, numbers: verdict, noisy };
+                all.push((prompt, said(&[])));
+            }
+        }
+    }
     for role in ["foreman", "qqqqq"] {
         let kept = if role == "foreman" { said(&[title]) } else { said(&[title, role]) };
         let role = role.to_owned();

@@ -215,7 +215,11 @@ fn files_seen_are_remembered_and_forgotten() {
 }
 
 fn long_note(n: usize) -> chalkhand::domain::Draft {
-    draft("J-1", &format!("{n}"), What::Noted { step: None, text: "shingle ".repeat(180) })
+    draft(
+        "J-1",
+        &format!("{n}"),
+        What::Noted { step: None, text: "shingle ".repeat(180), clip: None },
+    )
 }
 
 fn allow_pages(store: &Store, more: i64) {

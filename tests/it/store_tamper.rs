@@ -225,7 +225,9 @@ fn a_program_of_other_hands_checks_the_chain() {
     // RFC 8785 section 3.2.2: what is escaped, what is not, and beyond the
     // basic plane.
     let text = "\u{20ac}$\u{f}\nA'B\"\\\\\"/\u{7f}\u{2028}\u{fb33}\u{1f600}".to_owned();
-    store.append(&draft("J-1", "hard", What::Noted { step: None, text }), None).unwrap();
+    store
+        .append(&draft("J-1", "hard", What::Noted { step: None, text, clip: None }), None)
+        .unwrap();
     let (entries, hash) = store.check_chain().unwrap();
     let checker = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/it/outside/chain.py");
     let check = || Command::new(&python).arg(&checker).arg(folder.path().join("log.db")).output();

@@ -5,14 +5,15 @@
 //! invented job, then `walk CHECKLIST`. After that the crew's lines are `hear`,
 //! `type`, `unclear` and `wait SECONDS`; the log's `refuse COUNT` and `lose`;
 //! others' `release`, `settle STEP`, `fact NAME VALUE`; `again` is another
-//! session. `says` and `save` lines are what follows.
+//! session. `checked COMMANDS NUMBERS`, before `walk`, is a hearing check, and
+//! `noise` how loud it is, in tenths of a decibel. `says` and `save` lines are what follows.
 
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use chalkhand::domain::walk::{Action, Event, ExpectAnswer};
 use chalkhand::domain::{
-    Checklist, Entry, FactName, Facts, Given, How, Meaning, StepRef, Target, Units, What,
+    Checklist, Entry, FactName, Facts, Given, How, Meaning, StepRef, Target, Trust, Units, What,
     parse_answer, schedule, shown,
 };
 use chalkhand::measure::{Quantity, Ratio, Value};
@@ -42,11 +43,13 @@ struct Play {
     world: Option<World>,
     facts: Vec<(String, String)>,
     refusals: u32,
+    checked: Option<(Trust, Trust)>,
 }
 
 /// Plays the lines that are not themselves what follows.
 fn play(text: &str) -> String {
-    let mut play = Play { out: String::new(), world: None, facts: Vec::new(), refusals: 0 };
+    let mut play =
+        Play { out: String::new(), world: None, facts: Vec::new(), refusals: 0, checked: None };
     let (mut demo, script) = (false, text.split("\n---").next().unwrap());
     for line in script.lines() {
         let (word, rest) = line.split_once(' ').unwrap_or((line, ""));
@@ -61,6 +64,11 @@ fn play(text: &str) -> String {
                 let (name, value) = fact.split_once(' ').unwrap();
                 play.facts.push((name.to_owned(), value.to_owned()));
             }
+            ("checked", trust, None) => {
+                let (commands, numbers) = trust.split_once(' ').unwrap();
+                let trust = |word| Trust::ALL.into_iter().find(|trust| trust.word() == word);
+                play.checked = Some((trust(commands).unwrap(), trust(numbers).unwrap()));
+            }
             ("walk", id, None) => {
                 let checklist = checklist(id);
                 let mut facts = if demo { crew::demo_job().1 } else { Facts::default() };
@@ -69,7 +77,12 @@ fn play(text: &str) -> String {
                     facts.set(name, value);
                 }
                 let profile = (id != "practice").then(crew::demo_profile);
-                play.world = Some(World::new(checklist, profile, &facts));
+                let mut world = World::new(checklist, profile, &facts);
+                if let Some((commands, numbers)) = play.checked {
+                    world.checked(commands, numbers);
+                    world.restart();
+                }
+                play.world = Some(world);
                 play.event(Event::Begin);
             }
             (_, _, None) => panic!("before `walk`: {line}"),
@@ -96,6 +109,10 @@ impl Play {
             ("refuse", count) => {
                 self.refusals = count.parse().unwrap();
                 return;
+            }
+            ("noise", tenths) => {
+                let tenth_dbfs = tenths.parse().unwrap();
+                return self.event(Event::Noise { tenth_dbfs });
             }
             ("lose", _) => {
                 world.store = Store::Loses;

@@ -17,7 +17,7 @@ use crate::witness::{Witness, blocked};
 // --- what happens ------------------------------------------------------------
 
 #[derive(Clone, Debug)]
-enum Op {
+pub(crate) enum Op {
     /// What the walk listens for, by voice or keys.
     Sensible(u32, bool),
     /// Anything at all.
@@ -60,7 +60,7 @@ fn meaning() -> impl Strategy<Value = Meaning> {
     ]
 }
 
-fn op() -> impl Strategy<Value = Op> {
+pub(crate) fn op() -> impl Strategy<Value = Op> {
     let store = vec![
         Store::Commits,
         Store::Commits,
@@ -90,7 +90,7 @@ fn op() -> impl Strategy<Value = Op> {
     ]
 }
 
-fn apply(world: &mut World, op: &Op) -> Vec<Happened> {
+pub(crate) fn apply(world: &mut World, op: &Op) -> Vec<Happened> {
     let said = |meaning: Meaning, voice: bool| {
         let heard = if voice { crew::heard(meaning.word()) } else { None };
         Event::Said { meaning, heard }
@@ -147,7 +147,7 @@ fn apply(world: &mut World, op: &Op) -> Vec<Happened> {
             let step = world.first_open();
             let what = match step {
                 Some(step) if photo => What::PhotoTaken { step },
-                step => What::Noted { step, text: "a remark".to_owned() },
+                step => What::Noted { step, text: "a remark".to_owned(), clip: None },
             };
             let id = world.checklist.id.clone();
             world.others(Some(&id), "Another", what);
@@ -306,17 +306,17 @@ fn finish(world: &mut World, witness: &mut Witness) {
 // --- (a) small checklists with everything in them ----------------------------
 
 #[derive(Clone, Debug)]
-struct Sketch {
-    kind: u8,
-    each: bool,
-    caution: bool,
-    photo: u8,
-    point: u8,
-    only_if: bool,
-    names: u8,
+pub(crate) struct Sketch {
+    pub(crate) kind: u8,
+    pub(crate) each: bool,
+    pub(crate) caution: bool,
+    pub(crate) photo: u8,
+    pub(crate) point: u8,
+    pub(crate) only_if: bool,
+    pub(crate) names: u8,
 }
 
-fn sketch() -> impl Strategy<Value = Sketch> {
+pub(crate) fn sketch() -> impl Strategy<Value = Sketch> {
     (0_u8..11, any::<bool>(), 0_u8..4, 0_u8..3, 0_u8..10, 0_u8..5, 0_u8..5).prop_map(
         |(kind, each, caution, photo, point, only_if, names)| {
             let (caution, only_if) = (caution == 0, only_if == 0);
@@ -377,7 +377,7 @@ title = "half of it"
 source = "invented for a test"
 "#;
 
-fn small(sketches: &[Sketch]) -> Checklist {
+pub(crate) fn small(sketches: &[Sketch]) -> Checklist {
     let mut text = HEAD.to_owned();
     // Earlier steps with a target, and all earlier steps.
     let (mut targets, mut earlier) = (Vec::<usize>::new(), Vec::<usize>::new());
@@ -439,7 +439,7 @@ fn small(sketches: &[Sketch]) -> Checklist {
     }
 }
 
-fn some_facts(which: u8) -> Facts {
+pub(crate) fn some_facts(which: u8) -> Facts {
     let mut facts = Facts::default();
     let inches = |n| Value::Quantity(Quantity::inches(Ratio::int(n)));
     if which & 1 == 0 {
@@ -455,7 +455,7 @@ fn some_facts(which: u8) -> Facts {
     facts
 }
 
-fn config(cases: u32) -> ProptestConfig {
+pub(crate) fn config(cases: u32) -> ProptestConfig {
     ProptestConfig { cases, failure_persistence: None, ..ProptestConfig::default() }
 }
 

@@ -11,6 +11,7 @@ use super::clock::Clock;
 use super::script::{Mishaps, Script};
 use crate::daemon::{Crew, Input};
 use crate::domain::walk::{Expect, Prompt};
+use crate::domain::{Clip, Draft};
 use crate::sound::FRAME;
 use crate::speech::call_word;
 use crate::voice::{FrameSource, Recogniser, VoiceError, WavSource, render};
@@ -184,5 +185,13 @@ impl Crew for Talker<'_> {
             return Ok(Input::Said { meaning: reply.meaning, heard: None });
         }
         self.hears(&reply.words, expect)
+    }
+
+    fn noise_tenth_dbfs(&self) -> Option<i32> {
+        self.ears.noise_tenth_dbfs()
+    }
+
+    fn keep(&mut self, draft: &Draft) -> Result<Option<Clip>, String> {
+        self.ears.keep(draft)
     }
 }

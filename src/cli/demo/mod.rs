@@ -12,10 +12,11 @@ use anyhow::Context;
 
 use super::home::Home;
 use super::out::{Out, write_file};
-use super::walk::Screen;
+use super::walk::{Listening, Screen, Terms, listened};
 use crate::config::Config;
-use crate::daemon::{Crew, Left};
-use crate::domain::{Facts, JobFile, schedule};
+use crate::daemon::Left;
+use crate::domain::walk::Hearing;
+use crate::domain::{Facts, JobFile, Keeps, schedule};
 use crate::export;
 use crate::files;
 use crate::speech::Wording;
@@ -165,7 +166,12 @@ impl Demo<'_> {
             let file = self.home.job(&self.number)?;
             let script = self.script(&file, checklist, Mishaps::none())?;
             let mut crew = Typist::new(self.screen(&file, out), script, self.clock.clone());
-            let left = self.walk(&file, checklist, &mut crew)?;
+            let clock = || self.clock.now();
+            let (config, home) = (self.config, &mut self.home);
+            let terms = Terms { translated: None, hearing: Hearing::NotChecked };
+            let left = super::walk::walk(
+                config, home, &file, checklist, INSTALLER, terms, &mut crew, clock,
+            )?;
             if left == Left::Finished {
                 return Ok(());
             }
@@ -189,7 +195,15 @@ impl Demo<'_> {
             let window_s = self.config.window_s;
             let mut crew =
                 Talker::new(screen, script, Arc::clone(recogniser), recordings, clock, window_s);
-            let left = self.walk(&file, checklist, &mut crew)?;
+            let clock = || self.clock.now();
+            let listening = Listening {
+                source: "synthetic speech".to_owned(),
+                keeps: Keeps::Nothing,
+                check: None,
+            };
+            let (config, home) = (self.config, &mut self.home);
+            let left =
+                listened(config, home, &file, checklist, INSTALLER, &listening, &mut crew, clock)?;
             mishaps = crew.mishaps();
             self.touched = self.touched.saturating_add(crew.touched());
             if left == Left::Finished {
@@ -197,24 +211,6 @@ impl Demo<'_> {
             }
             self.release(out)?;
         }
-    }
-
-    fn walk<C>(&mut self, file: &JobFile, checklist: &str, crew: &mut C) -> anyhow::Result<Left>
-    where
-        C: Crew,
-        C::Error: std::error::Error + Send + Sync + 'static,
-    {
-        let clock = || self.clock.now();
-        super::walk::walk(
-            self.config,
-            &mut self.home,
-            file,
-            checklist,
-            INSTALLER,
-            None,
-            crew,
-            clock,
-        )
     }
 
     fn screen<'b>(&self, file: &JobFile, out: &'b mut Out) -> Screen<'b> {

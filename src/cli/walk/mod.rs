@@ -1,5 +1,7 @@
 //! `chalkhand walk`: a checklist on a job, by keys or by recordings.
 
+mod check;
+mod ear;
 mod keys;
 mod language;
 mod sound;
@@ -15,10 +17,13 @@ use super::home::{Home, zone};
 use super::out::Out;
 use crate::config::Config;
 use crate::daemon::{self, Crew, Left, WalkError};
-use crate::domain::walk::{Setting, Walk};
+use crate::domain::walk::{Hearing, Setting, Walk};
 use crate::domain::{Answer, At, Checklist, JobFile, Known, Language, plan};
+use crate::store::Clips;
 use crate::voice::{self, Mouth, Queued, Recogniser, WavSource};
 
+pub(super) use check::log_check;
+pub(super) use ear::{Listening, keeps, listened, name_of};
 pub(super) use sound::{CrewError, Screen, SoundCrew};
 
 #[derive(Debug, clap::Args)]
@@ -36,6 +41,9 @@ pub(super) struct Arguments {
     /// Answer with recordings, played one after another as a microphone would
     #[arg(long, value_name = "FILE", num_args = 1..)]
     wav: Vec<PathBuf>,
+    /// Take spoken answers without a hearing check; the log says so
+    #[arg(long, conflicts_with = "keys")]
+    no_check: bool,
     /// Show what would be said and stay silent
     #[arg(long)]
     mute: bool,
@@ -73,13 +81,14 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
         out.line(&format!("({trouble}; what would be said is shown)"))?;
     }
     let (list, by) = (arguments.checklist.as_str(), arguments.by.as_str());
-    let translated = spoken.checklist;
     let zone: TimeZone = zone(&file.job)?;
     let clock = || daemon::now(&zone);
     let left = if arguments.keys {
         let mut crew = keys::KeysCrew::new(Screen::new(out, mouth, file.job.units, wording));
-        walk(config, &mut home, &file, list, by, translated, &mut crew, clock)?
+        let terms = Terms { translated: spoken.checklist, hearing: Hearing::NotChecked };
+        walk(config, &mut home, &file, list, by, terms, &mut crew, clock)?
     } else {
+        ready(&home, &file, list)?;
         // Recordings are looked at before the first word is said.
         let mut length_ms: u64 = 0;
         for wav in &arguments.wav {
@@ -92,7 +101,8 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
         let source = WavSource::new(arguments.wav.clone(), SILENCE_MS);
         let source = Queued::start(source, Queued::ROOM)?;
         let screen = Screen::new(out, mouth, file.job.units, wording);
-        let mut crew = SoundCrew::new(screen, recogniser, source);
+        let mut crew = SoundCrew::new(screen, recogniser, source)
+            .keeping(Clips::of(&config.data), keeps(config.keep_sound));
         // Its time is that of the sound, as if the recordings ended just now.
         let (ended, heard_ms) = (clock().instant(), crew.heard_ms());
         let clock = || {
@@ -101,7 +111,11 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
             let at = ended.checked_sub(jiff::SignedDuration::from_millis(left));
             At::new(at.unwrap_or(ended), &zone)
         };
-        walk(config, &mut home, &file, list, by, translated, &mut crew, clock)?
+        let source = name_of(&arguments.wav);
+        let wanted = !arguments.no_check;
+        let listening =
+            ear::before(config, &mut home, &file, by, &source, wanted, &mut crew, clock)?;
+        listened(config, &mut home, &file, list, by, &listening, &mut crew, clock)?
     };
     match left {
         Left::Finished => Ok(()),
@@ -125,15 +139,22 @@ fn waiting(file: &JobFile) -> String {
     lines.collect::<Vec<_>>().join("\n")
 }
 
-/// Walks one checklist of a job with a crew, in its own words or translated.
-#[expect(clippy::too_many_arguments, reason = "each is another part of one walk")]
+/// In whose words somebody is walked, and how far the ear is trusted.
+pub(super) struct Terms {
+    /// The pinned checklist in another language; none in its own words.
+    pub(super) translated: Option<Arc<Checklist>>,
+    pub(super) hearing: Hearing,
+}
+
+/// Walks one checklist of a job with a crew.
+#[expect(clippy::too_many_arguments, reason = "a walk and a crew, each whole")]
 pub(super) fn walk<C>(
     config: &Config,
     home: &mut Home,
     file: &JobFile,
     checklist: &str,
     by: &str,
-    translated: Option<Arc<Checklist>>,
+    terms: Terms,
     crew: &mut C,
     clock: impl Fn() -> At,
 ) -> anyhow::Result<Left>
@@ -141,18 +162,9 @@ where
     C: Crew,
     C::Error: std::error::Error + Send + Sync + 'static,
 {
-    let Some(pinned) = file.checklist(checklist) else {
-        let pinned: Vec<&str> = file.checklists.iter().map(|list| list.id.as_str()).collect();
-        bail!(
-            "job {} does not pin a checklist `{checklist}`; it pins: {}",
-            file.job.number,
-            pinned.join(", ")
-        );
-    };
-    let checklist_said = translated.unwrap_or_else(|| Arc::clone(pinned));
-    facts_are_known(home, file, &checklist_said)?;
+    let pinned = ready(home, file, checklist)?;
     let setting = Setting {
-        checklist: checklist_said,
+        checklist: terms.translated.unwrap_or(pinned),
         profile: file.profile.clone(),
         functions: Arc::clone(&home.functions),
         job: file.job.number.clone(),
@@ -160,6 +172,7 @@ where
         units: file.job.units,
         session: uuid::Uuid::new_v4().to_string(),
         window_ms: i64::from(config.window_s) * 1000,
+        hearing: terms.hearing,
     };
     let span = tracing::info_span!("walk", job = %file.job.number, checklist, by);
     let _entered = span.enter();
@@ -168,6 +181,20 @@ where
         WalkError::Store(error) => error.into(),
         WalkError::Crew(error) => anyhow::Error::new(error),
     })
+}
+
+/// The checklist, where the job pins it and it can begin.
+fn ready(home: &Home, file: &JobFile, checklist: &str) -> anyhow::Result<Arc<Checklist>> {
+    let Some(pinned) = file.checklist(checklist) else {
+        let pinned: Vec<&str> = file.checklists.iter().map(|list| list.id.as_str()).collect();
+        bail!(
+            "job {} does not pin a checklist `{checklist}`; it pins: {}",
+            file.job.number,
+            pinned.join(", ")
+        );
+    };
+    facts_are_known(home, file, pinned)?;
+    Ok(Arc::clone(pinned))
 }
 
 /// A walk starts only where every step can be told, or where its own steps ask

@@ -2,14 +2,17 @@
 //! and the decision. A microphone takes exactly this path.
 
 use std::cell::Cell;
+use std::collections::VecDeque;
 use std::io;
 use std::rc::Rc;
 use std::sync::Arc;
 
 use crate::daemon::{Crew, Input};
 use crate::domain::walk::{Expect, ExpectAnswer, Prompt};
-use crate::domain::{Hash, Heard, Units};
+use crate::domain::{Clip, Draft, Hash, How, Keeps, Meaning, Units, What};
+use crate::sound::{Segment, write_wav};
 use crate::speech::{self, Decision, Found, Grammar, Scores, Wording};
+use crate::store::Clips;
 use crate::voice::{Ear, FrameSource, Listened, Mouth, Recogniser, VoiceError};
 
 use super::super::out::Out;
@@ -80,22 +83,87 @@ pub(in crate::cli) enum CrewError {
 const LOOK_AGAIN_MS: u64 = 5_000;
 
 pub(in crate::cli) struct SoundCrew<'a, S> {
-    screen: Screen<'a>,
-    recogniser: Arc<Recogniser>,
-    ear: Ear<S>,
+    pub(super) screen: Screen<'a>,
+    pub(super) recogniser: Arc<Recogniser>,
+    pub(super) ear: Ear<S>,
     /// How much was heard, in milliseconds, for a clock that follows the sound.
-    heard_ms: Rc<Cell<u64>>,
+    pub(super) heard_ms: Rc<Cell<u64>>,
+    sounds: Sounds,
     /// What was heard last and was not clear.
     unclear: Option<(Grammar, Found)>,
     /// Whether the walk has asked the same again because of that.
     asked_again: bool,
 }
 
+/// Utterances that may have to be kept: in memory, and no more than a few.
+struct Sounds {
+    clips: Option<Clips>,
+    keeps: Keeps,
+    dictated: Option<(Hash, Vec<f32>)>,
+    answers: VecDeque<(Hash, Vec<f32>)>,
+}
+
+/// Answers that may still get their yes; twelve seconds each at most.
+const MOST_ANSWERS: usize = 6;
+
+impl Sounds {
+    fn none() -> Self {
+        Self { clips: None, keeps: Keeps::Nothing, dictated: None, answers: VecDeque::new() }
+    }
+
+    fn heard(&mut self, meaning: &Meaning, sound: Hash, segment: Segment) {
+        match (self.keeps, meaning) {
+            (Keeps::Nothing, _) => {}
+            (_, Meaning::Words(_)) => self.dictated = Some((sound, segment.samples)),
+            (Keeps::Notes, _) => {}
+            (Keeps::All, _) => {
+                self.answers.push_back((sound, segment.samples));
+                if MOST_ANSWERS < self.answers.len() {
+                    self.answers.pop_front();
+                }
+            }
+        }
+    }
+
+    fn keep(&self, draft: &Draft) -> Result<Option<Clip>, String> {
+        let (Some(clips), How::Voice(heard)) = (&self.clips, &draft.how) else { return Ok(None) };
+        let note = matches!(draft.what, What::Noted { .. });
+        let wanted = match self.keeps {
+            Keeps::Nothing => false,
+            Keeps::Notes => note,
+            Keeps::All => true,
+        };
+        if !wanted {
+            return Ok(None);
+        }
+        let mut known = self.dictated.iter().chain(&self.answers);
+        let Some((_, samples)) = known.find(|(sound, _)| *sound == heard.sound) else {
+            if note {
+                return Err("the sound of the note is gone; say it again".to_owned());
+            }
+            tracing::warn!(sound = %heard.sound, "the sound of an answer was not kept");
+            return Ok(None);
+        };
+        let mut wav = io::Cursor::new(Vec::new());
+        write_wav(&mut wav, samples).map_err(|error| error.to_string())?;
+        clips.keep(heard.sound, &wav.into_inner()).map_err(|error| error.to_string())?;
+        let length_ms = samples.len().saturating_mul(1_000) / crate::sound::RATE_HZ as usize;
+        let length_ms = u32::try_from(length_ms).unwrap_or(u32::MAX);
+        Ok(note.then_some(Clip { sound: heard.sound, length_ms }))
+    }
+}
+
 impl<'a, S: FrameSource> SoundCrew<'a, S> {
     pub(in crate::cli) fn new(screen: Screen<'a>, recogniser: Arc<Recogniser>, source: S) -> Self {
         let ear = Ear::new(source, recogniser.vad(), crate::sound::Endpoints::default());
-        let heard_ms = Rc::default();
-        Self { screen, recogniser, ear, heard_ms, unclear: None, asked_again: false }
+        let (heard_ms, sounds) = (Rc::default(), Sounds::none());
+        Self { screen, recogniser, ear, heard_ms, sounds, unclear: None, asked_again: false }
+    }
+
+    /// The same, keeping sound as clips.
+    pub(in crate::cli) fn keeping(mut self, clips: Clips, keeps: Keeps) -> Self {
+        (self.sounds.clips, self.sounds.keeps) = (Some(clips), keeps);
+        self
     }
 
     /// How much of its source was heard, in milliseconds.
@@ -143,15 +211,15 @@ impl<S: FrameSource> Crew for SoundCrew<'_, S> {
         tracing::info!(decision = ?heard.decision, free = %heard.transcript, %sound, "heard");
         match heard.decision {
             Decision::Accept { meaning, words, scores } => {
-                let Scores { b, a, m } = scores;
+                let Scores { b, a, m } = scores.clone();
                 self.screen.out.line(&format!(
                     "  hears  \"{words}\"  (b {b:.2}, a {a:.2}, m {m:.1}; {} ms)",
                     heard.took_ms
                 ))?;
                 // A digest of 64 digits always reads back.
                 let sound = sound.parse().unwrap_or(Hash::START);
-                let (b_milli, a_milli, m_milli) = (milli(b), milli(a), milli(m));
-                let heard = Heard { words, b_milli, a_milli, m_milli, sound };
+                let heard = speech::heard(&words, &scores, sound);
+                self.sounds.heard(&meaning, sound, segment);
                 Ok(Input::Said { meaning, heard: Some(heard) })
             }
             Decision::AskAgain { best, why } => {
@@ -163,10 +231,12 @@ impl<S: FrameSource> Crew for SoundCrew<'_, S> {
             }
         }
     }
-}
 
-/// Thousandths of a nat.
-#[expect(clippy::cast_possible_truncation, reason = "clamped before")]
-fn milli(nats: f32) -> i32 {
-    (nats * 1000.0).round().clamp(-1e9, 1e9) as i32
+    fn noise_tenth_dbfs(&self) -> Option<i32> {
+        self.ear.noise_dbfs().map(speech::tenths)
+    }
+
+    fn keep(&mut self, draft: &Draft) -> Result<Option<Clip>, String> {
+        self.sounds.keep(draft)
+    }
 }

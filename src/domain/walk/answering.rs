@@ -298,7 +298,8 @@ impl Walk {
                 self.save(draft, Then::LoggedNext, out);
             }
             Purpose::Note => {
-                let what = What::Noted { step: Some(step.clone()), text: words };
+                // Its sound is put beside it where the draft is appended.
+                let what = What::Noted { step: Some(step.clone()), text: words, clip: None };
                 let draft = self.draft(now, how(heard), what);
                 self.save(draft, Then::LoggedStay(step), out);
             }

@@ -6,6 +6,7 @@
 
 mod answering;
 mod asking;
+mod hearing;
 mod prompt;
 
 use std::collections::BTreeSet;
@@ -16,7 +17,8 @@ use crate::measure::Functions;
 use super::entry::{Draft, Entry, Given, Heard, How, Key, StepRef, Target, What};
 use super::{At, Checklist, Comparison, Known, Meaning, Profile, Sheet, Standing, Step, Units};
 
-pub use prompt::{Expect, ExpectAnswer, Prompt};
+pub use hearing::Hearing;
+pub use prompt::{Doubt, Expect, ExpectAnswer, Prompt};
 
 /// What can happen to a walk.
 #[derive(Clone, Debug, PartialEq)]
@@ -45,6 +47,11 @@ pub enum Event {
     },
     /// Others added entries to this job.
     Others(Vec<Entry>),
+    /// How loud it is here without speech.
+    Noise {
+        /// In tenths of a decibel below full scale.
+        tenth_dbfs: i32,
+    },
 }
 
 /// What a walk wants done.
@@ -86,6 +93,8 @@ pub struct Setting {
     pub session: String,
     /// For how long after a question a spoken answer counts, in milliseconds.
     pub window_ms: i64,
+    /// Whether a hearing check says which spoken answers count.
+    pub hearing: Hearing,
 }
 
 /// A walk in progress.
@@ -107,6 +116,10 @@ pub struct Walk {
     /// Drafts made so far, for keys.
     drafts: u64,
     window: Window,
+    /// How loud it is here without speech, in tenths of a decibel below full scale.
+    noise_tenth_dbfs: Option<i32>,
+    /// What was said in full of answers that are not taken by voice, at which step.
+    doubted: Option<(Option<StepRef>, Doubt)>,
 }
 
 /// A step as a person was told it. Only this may be confirmed.
@@ -204,6 +217,8 @@ impl Walk {
             tries: 0,
             drafts: 0,
             window: Window::Shut,
+            noise_tenth_dbfs: None,
+            doubted: None,
         };
         walk.refresh();
         walk
@@ -282,7 +297,11 @@ impl Walk {
                     self.repeat(now, &mut out);
                 }
             }
+            Event::Said { meaning, heard: Some(_) } if let Some(doubt) = self.doubt(&meaning) => {
+                self.refuse(doubt, &mut out);
+            }
             Event::Said { meaning, heard } => self.said(now, meaning, heard, &mut out),
+            Event::Noise { tenth_dbfs } => self.noise_tenth_dbfs = Some(tenth_dbfs),
         }
         if out.iter().any(|action| matches!(action, Action::Say(_))) {
             self.window = Window::Saying;

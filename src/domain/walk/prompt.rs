@@ -3,7 +3,7 @@
 
 use crate::measure::{Quantity, Ratio};
 
-use super::super::{Comparison, Given, Meaning, PointKind, Target};
+use super::super::{Comparison, Given, Meaning, PointKind, Target, Verdict};
 
 /// One thing to say.
 #[derive(Clone, Debug, PartialEq)]
@@ -165,6 +165,36 @@ pub enum Prompt {
     OthersLogged,
     /// Somebody else changed what this step rests on.
     OthersChanged,
+    /// What was said is not taken by voice.
+    NotTrusted {
+        /// Why.
+        doubt: Doubt,
+        /// Whether it was said in full at this step before.
+        again: bool,
+    },
+    /// This walk takes spoken answers without a hearing check.
+    NotChecked,
+    /// Hearing check: the noise is listened to.
+    CheckQuiet {
+        /// For how long, in seconds.
+        quiet_s: usize,
+    },
+    /// Hearing check: a phrase to read.
+    CheckRead {
+        /// Which.
+        phrase: String,
+        /// Whether it was read before.
+        again: bool,
+    },
+    /// Hearing check: what it came to.
+    CheckVerdict {
+        /// Of commands.
+        commands: Verdict,
+        /// Of numbers.
+        numbers: Verdict,
+        /// Whether the noise is close to the voice.
+        noisy: bool,
+    },
     /// Every step is settled.
     Finished {
         /// The checklist.
@@ -172,6 +202,17 @@ pub enum Prompt {
         /// Steps settled off their target or left out.
         deviations: usize,
     },
+}
+
+/// Why an answer is not taken by voice.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Doubt {
+    /// Answers of its kind were not heard well enough at the hearing check.
+    NotHeardWell,
+    /// It is louder now than at the hearing check.
+    Louder,
+    /// There was no hearing check.
+    NotChecked,
 }
 
 /// What a walk listens for.

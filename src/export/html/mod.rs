@@ -11,7 +11,7 @@ use crate::domain::{
 };
 
 use self::writer::{Html, Row};
-use super::{order, sheet_parts, words};
+use super::{order, sheet_parts, sound, words};
 
 pub use self::sheet::{Drawing, sheet};
 
@@ -37,6 +37,7 @@ pub fn record(record: &Record, due: &[Due]) -> String {
     figures(&mut page, record);
     cautions(&mut page, record);
     foundations(&mut page, record);
+    listened(&mut page, record);
     heard(&mut page, record);
     page.raw("</main>\n<footer>\n<h2>What this record is not</h2>\n");
     page.element("<p>", words::IS_NOT, "</p>\n");
@@ -283,7 +284,11 @@ fn notes(page: &mut Html, record: &Record) {
                 Some(place) => format!("{}, {kind}, at “{place}”", note.by),
                 None => format!("{}, {kind}", note.by),
             };
-            Row::Cells(vec![when, Html::of(&note.text), Html::of(&by)])
+            let mut by = Html::of(&by);
+            if let Some(clip) = &note.clip {
+                by.element("<p class=\"said\">", &sound::clip(clip), "</p>");
+            }
+            Row::Cells(vec![when, Html::of(&note.text), by])
         })
         .collect();
     page.table("notes", &["When", "Note", "By whom, and how"], &rows).raw("</section>\n");
@@ -412,6 +417,19 @@ fn foundations(page: &mut Html, record: &Record) {
         }
     }
     page.raw("</section>\n");
+}
+
+fn listened(page: &mut Html, record: &Record) {
+    let lines = sound::by_person(&record.ears, &record.checks);
+    if lines.is_empty() {
+        return;
+    }
+    page.raw("<section>\n<h2>When sound was listened to, and what was kept of it</h2>\n<ul>\n");
+    for line in &lines {
+        page.element("<li>", line, "</li>\n");
+    }
+    page.raw("</ul>\n<p>A clip is named by the SHA-256 of its samples; a note with a clip says ");
+    page.raw("where it is. Of all other sound only hashes are kept.</p>\n</section>\n");
 }
 
 fn heard(page: &mut Html, record: &Record) {
