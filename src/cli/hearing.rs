@@ -1,66 +1,36 @@
-//! `chalkhand hearing`: reads phrases with a person, says which spoken answers
-//! can be trusted here, and logs it.
+//! `chalkhand hearing`: how well a person is heard here, which is logged, and how
+//! well the program hears at all, which is not.
 
 use std::path::PathBuf;
-use std::sync::Arc;
 
-use anyhow::bail;
-
-use super::home::{Home, now};
 use super::out::Out;
-use super::walk::{Screen, SoundCrew, log_check, name_of};
+use super::{hearing_bench, hearing_check};
 use crate::config::Config;
-use crate::speech::Wording;
-use crate::voice::{self, Mouth, Queued, Recogniser, WavSource};
 
 #[derive(Debug, clap::Args)]
+#[command(group = clap::ArgGroup::new("what").required(true))]
 pub(super) struct Arguments {
-    /// The job's number
-    #[arg(long)]
-    job: String,
-    /// Who is heard
-    #[arg(long, value_name = "NAME")]
-    by: String,
-    /// Recordings instead of a person: three seconds of the site without speech,
-    /// then the phrases in their order
-    #[arg(long, value_name = "FILE", num_args = 1.., required = true)]
-    wav: Vec<PathBuf>,
-    /// Show what would be said and stay silent
-    #[arg(long)]
-    mute: bool,
+    /// Check how well a person is heard on this job; a walk by voice begins with it
+    #[arg(long, group = "what")]
+    job: Option<String>,
+    #[command(flatten)]
+    check_options: hearing_check::Options,
+    /// Build the whole test set from packages and print the table
+    #[arg(long, group = "what")]
+    bench: bool,
+    #[command(flatten)]
+    bench_options: hearing_bench::Options,
+    /// Hear the clips of a list; the bench runs one such process a core
+    #[arg(long, group = "what", hide = true, value_name = "LIST")]
+    clips: Option<PathBuf>,
 }
 
-/// Silence after each recording, in milliseconds: longer than the pause that ends
-/// an utterance.
-const SILENCE_MS: u32 = 1_200;
-
 pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow::Result<()> {
-    if arguments.by.trim().is_empty() {
-        bail!("say who is heard: --by NAME");
-    }
-    let mut home = Home::open(config)?;
-    let file = home.job(&arguments.job)?;
-    for wav in &arguments.wav {
-        if !wav.is_file() {
-            bail!("`{}` is no recording: check the name", wav.display());
+    match (&arguments.job, &arguments.clips) {
+        (Some(job), _) => hearing_check::run(config, job, &arguments.check_options, out),
+        (None, Some(list)) => {
+            hearing_bench::hear_clips(config, list, arguments.bench_options.wants_raw())
         }
-        voice::length_ms(wav)?;
+        (None, None) => hearing_bench::run(config, &arguments.bench_options, out),
     }
-    let wording =
-        Wording::default().with_call_word(&config.call_word).map_err(anyhow::Error::msg)?;
-    let voice = &wording.check()?.voice;
-    let mut mouth = if arguments.mute { Mouth::muted() } else { Mouth::new(voice, 165) };
-    if let Some(trouble) = mouth.trouble() {
-        out.line(&format!("({trouble}; what would be said is shown)"))?;
-    }
-    let recogniser = Arc::new(Recogniser::load(&config.models)?);
-    // A microphone is another source in this line, and its name in the next.
-    let source = Queued::start(WavSource::new(arguments.wav.clone(), SILENCE_MS), Queued::ROOM)?;
-    let name = name_of(&arguments.wav);
-    let screen = Screen::new(out, mouth, file.job.units, wording);
-    let check = SoundCrew::new(screen, recogniser, source).check_hearing(&name)?;
-    let at = now(&file.job)?;
-    let seq = log_check(&mut home, &file.job.number, &arguments.by, at, check.clone())?;
-    let found = crate::export::sound::checked(&check);
-    Ok(out.line(&format!("logged as entry {seq} of job {}: {found}", file.job.number))?)
 }

@@ -9,6 +9,8 @@ mod doctor;
 mod find;
 mod hear;
 mod hearing;
+mod hearing_bench;
+mod hearing_check;
 mod home;
 mod job;
 mod out;
@@ -61,7 +63,7 @@ enum Command {
     Release(release::Arguments),
     /// Send recordings through the recogniser, outside any job
     Hear(hear::Arguments),
-    /// Check how well a person is heard here; a walk by voice begins with it
+    /// Check how well a person is heard here, or measure how well the program hears
     Hearing(hearing::Arguments),
     /// The day log: one day, all jobs, what needs attention first
     Day(day::Arguments),

@@ -24,6 +24,8 @@ fn wrong_usage_is_two() {
         &["checklist", "check"],
         &["find"],
         &["hear", "--expect", "songs", "a.wav"],
+        &["hearing"],
+        &["hearing", "--quick"],
         &[],
     ] {
         let err = home.run(words).fails(2);

@@ -30,6 +30,7 @@ mod files_fuzz;
 mod formula_fuzz;
 mod hearing;
 mod hearing_check;
+mod hearing_corpus;
 mod hearing_log;
 mod house;
 mod languages;

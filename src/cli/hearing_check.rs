@@ -1,0 +1,70 @@
+//! `chalkhand hearing --job`: reads phrases with a person, says which spoken answers
+//! can be trusted here, and logs it.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use anyhow::bail;
+
+use super::home::{Home, now};
+use super::out::Out;
+use super::walk::{Screen, SoundCrew, log_check, name_of};
+use crate::config::Config;
+use crate::speech::Wording;
+use crate::voice::{self, Mouth, Queued, Recogniser, WavSource};
+
+/// Who is heard, and through what.
+#[derive(Debug, clap::Args)]
+pub(super) struct Options {
+    /// Who is heard
+    #[arg(long, value_name = "NAME", requires = "job")]
+    by: Option<String>,
+    /// Recordings instead of a person: three seconds of the site without speech,
+    /// then the phrases in their order
+    #[arg(long, value_name = "FILE", num_args = 1.., requires = "job")]
+    wav: Vec<PathBuf>,
+    /// Show what would be said and stay silent
+    #[arg(long, requires = "job")]
+    mute: bool,
+}
+
+/// Silence after each recording, in milliseconds: longer than the pause that ends
+/// an utterance.
+const SILENCE_MS: u32 = 1_200;
+
+pub(super) fn run(
+    config: &Config,
+    job: &str,
+    arguments: &Options,
+    out: &mut Out,
+) -> anyhow::Result<()> {
+    let by = arguments.by.as_deref().unwrap_or_default();
+    if by.trim().is_empty() {
+        bail!("say who is heard: --by NAME");
+    }
+    let mut home = Home::open(config)?;
+    let file = home.job(job)?;
+    for wav in &arguments.wav {
+        if !wav.is_file() {
+            bail!("`{}` is no recording: check the name", wav.display());
+        }
+        voice::length_ms(wav)?;
+    }
+    let wording =
+        Wording::default().with_call_word(&config.call_word).map_err(anyhow::Error::msg)?;
+    let voice = &wording.check()?.voice;
+    let mut mouth = if arguments.mute { Mouth::muted() } else { Mouth::new(voice, 165) };
+    if let Some(trouble) = mouth.trouble() {
+        out.line(&format!("({trouble}; what would be said is shown)"))?;
+    }
+    let recogniser = Arc::new(Recogniser::load(&config.models)?);
+    // A microphone is another source in this line, and its name in the next.
+    let source = Queued::start(WavSource::new(arguments.wav.clone(), SILENCE_MS), Queued::ROOM)?;
+    let name = name_of(&arguments.wav);
+    let screen = Screen::new(out, mouth, file.job.units, wording);
+    let check = SoundCrew::new(screen, recogniser, source).check_hearing(&name)?;
+    let at = now(&file.job)?;
+    let seq = log_check(&mut home, &file.job.number, by, at, check.clone())?;
+    let found = crate::export::sound::checked(&check);
+    Ok(out.line(&format!("logged as entry {seq} of job {}: {found}", file.job.number))?)
+}
