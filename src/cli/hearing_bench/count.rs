@@ -25,7 +25,8 @@ pub(super) struct Cell {
     pub(super) silent: u64,
     /// Things that were said twice.
     pub(super) pairs: u64,
-    /// Of them, taken and right at the first or the second try.
+    /// Of them, taken and right at the first try or, counted together with it, at
+    /// the second.
     pub(super) within_two: u64,
 }
 

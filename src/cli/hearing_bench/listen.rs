@@ -14,7 +14,7 @@ use super::super::out::Progress;
 use super::said::{Said, value};
 use crate::config::Config;
 use crate::sound::Endpoints;
-use crate::speech::{Decision, Found, Meaning, Scores, Thresholds, Trie, decide};
+use crate::speech::{Decision, Found, Meaning, Scores, Trie};
 use crate::voice::{Ear, Listened, Recogniser, WavSource};
 
 /// One thing to hear, as the corpus builder lists it.
@@ -108,16 +108,21 @@ pub(super) fn hear_all(
     folder: &Path,
 ) -> anyhow::Result<Vec<HeardClip>> {
     let cores = std::thread::available_parallelism().map_or(1, std::num::NonZero::get);
-    // Clips of one grammar lie together, so that its tree is built once.
+    // Clips of one grammar lie together, so that its tree is built once, and the
+    // tries of one thing follow each other in one process.
     let mut order: Vec<&Clip> = clips.iter().collect();
-    order.sort_by_key(|clip| &clip.grammar);
+    order.sort_by_key(|clip| (&clip.grammar, &clip.kind, &clip.pair, clip.take));
+    let things: Vec<&[&Clip]> = order
+        .chunk_by(|a, b| (&a.grammar, &a.kind, &a.pair) == (&b.grammar, &b.kind, &b.pair))
+        .collect();
     let done = AtomicUsize::new(0);
     let mut progress = Progress::new("heard", clips.len());
     let parts = std::thread::scope(|scope| {
         let mut workers = Vec::new();
         for core in 0..cores {
             let list = folder.join(format!("part-{core}.jsonl"));
-            let mine: Vec<&Clip> = order.iter().skip(core).step_by(cores).copied().collect();
+            let mine: Vec<&Clip> =
+                things.iter().skip(core).step_by(cores).copied().flatten().copied().collect();
             let done = &done;
             workers.push(scope.spawn(move || hear_part(config, &mine, raw, &list, done)));
         }
@@ -177,6 +182,7 @@ pub(crate) fn hear_clips(config: &Config, list: &Path, raw: bool) -> anyhow::Res
     let said = Said::all()?;
     let text = std::fs::read_to_string(list)?;
     let mut out = std::io::stdout().lock();
+    let mut earlier: Option<(String, Found)> = None;
     for (at, line) in text.lines().enumerate() {
         let clip: Clip = serde_json::from_str(line)?;
         let grammar = said
@@ -188,22 +194,18 @@ pub(crate) fn hear_clips(config: &Config, list: &Path, raw: bool) -> anyhow::Res
         let source = WavSource::new([clip.file.clone().into()], 800);
         let mut ear = Ear::new(source, recogniser.vad(), Endpoints::default());
         let mut segments = Vec::new();
+        let (second, mut unclear) = (1 < clip.take, None);
         while let Listened::Speech(segment) = ear.listen(None)? {
             // One in 8, so that the bare model is measured among the decisions.
             let bare = at % 8 == 0;
+            // A second try counts together with a first that was not clear.
+            let first = earlier.as_ref().filter(|(pair, _)| second && *pair == clip.pair);
             let started = Instant::now();
-            let (decision, transcript, raw) = if raw {
-                // The same as `hear`, with the books kept.
-                let found = recogniser.find(&segment.samples, &trie)?;
-                let limits = Thresholds::default();
-                let decision = decide(&found, &trie, recogniser.tokens(), &limits);
-                let free = recogniser.tokens().text(&found.free);
-                (decision, free, Some(books(&found, &trie, &recogniser)))
-            } else {
-                let heard = recogniser.hear(&segment.samples, grammar)?;
-                (heard.decision, heard.transcript, None)
-            };
+            let heard =
+                recogniser.hear_again(&segment.samples, grammar, first.map(|(_, found)| found))?;
             let ms = ms_since(started);
+            let found = heard.found.as_ref();
+            let raw = found.filter(|_| raw).map(|found| books(found, &trie, &recogniser));
             let started = Instant::now();
             let bare_ms = if bare {
                 recogniser.transcribe(&segment.samples)?;
@@ -211,15 +213,16 @@ pub(crate) fn hear_clips(config: &Config, list: &Path, raw: bool) -> anyhow::Res
             } else {
                 None
             };
-            let (accepted, best, why) = match decision {
+            let (accepted, best, why) = match heard.decision {
                 Decision::Accept { meaning, words, scores } => {
+                    unclear = None;
                     (true, Some(guess(&meaning, words, &scores)), String::new())
                 }
-                Decision::AskAgain { best, why } => (
-                    false,
-                    best.map(|(meaning, words, scores)| guess(&meaning, words, &scores)),
-                    why,
-                ),
+                Decision::AskAgain { best, why } => {
+                    unclear = heard.found;
+                    let guess = |(meaning, words, scores)| guess(&meaning, words, &scores);
+                    (false, best.map(guess), why)
+                }
             };
             segments.push(HeardPart {
                 start_ms: segment.start_ms,
@@ -231,10 +234,11 @@ pub(crate) fn hear_clips(config: &Config, list: &Path, raw: bool) -> anyhow::Res
                 accepted,
                 why,
                 best,
-                free: transcript,
+                free: heard.transcript,
                 raw,
             });
         }
+        earlier = unclear.map(|found| (clip.pair.clone(), found));
         let heard =
             HeardClip { clip, segments, sound_ms: ear.heard_ms(), resident_kb: resident_kb() };
         writeln!(out, "{}", serde_json::to_string(&heard)?)?;
