@@ -51,6 +51,12 @@ need_rust() {
         die "Rust is missing; install it (rustup or your system's packages, 1.95 or newer) and run this again"
 }
 
+# The headers of the system's sound library, and the tool that finds them.
+need_sound() {
+    need libasound2-dev /usr/include/alsa/asoundlib.h
+    need pkg-config pkg-config
+}
+
 # Python without its venv module cannot make environments.
 need_python() {
     need python3 python3

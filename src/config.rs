@@ -14,6 +14,14 @@ pub struct Config {
     pub window_s: u32,
     /// The port of the health page, on the loopback address only.
     pub port: u16,
+    /// A part of the microphone's name; the system's default without.
+    pub microphone: Option<String>,
+    /// A part of the loudspeaker's name; the system's default without.
+    pub loudspeaker: Option<String>,
+    /// The voice of the prompts, one of [`VOICES`].
+    pub voice: String,
+    /// How fast the prompts are spoken, in words per minute.
+    pub words_per_minute: u32,
     /// The word that opens the ear; empty for the language's own.
     pub call_word: String,
     /// For how long a hearing check holds, in hours.
@@ -33,6 +41,9 @@ pub enum KeepSound {
     /// None.
     None,
 }
+
+/// The voices there are: the plain one, always at hand, and the natural one.
+pub const VOICES: [&str; 2] = ["espeak", "joe"];
 
 /// What is wrong with a setting, and what to do.
 #[derive(Debug, thiserror::Error)]
@@ -64,6 +75,10 @@ pub enum ConfigError {
 struct Settings {
     window_s: u32,
     port: u16,
+    microphone: Option<String>,
+    loudspeaker: Option<String>,
+    voice: String,
+    words_per_minute: u32,
     call_word: String,
     hearing_check_h: u32,
     keep_sound: KeepSound,
@@ -71,9 +86,17 @@ struct Settings {
 
 impl Default for Settings {
     fn default() -> Self {
-        let (hearing_check_h, keep_sound) = (12, KeepSound::Notes);
-        let call_word = String::new();
-        Self { window_s: 20, port: 4717, call_word, hearing_check_h, keep_sound }
+        Self {
+            window_s: 20,
+            port: 4717,
+            microphone: None,
+            loudspeaker: None,
+            voice: "espeak".to_owned(),
+            words_per_minute: 165,
+            call_word: String::new(),
+            hearing_check_h: 12,
+            keep_sound: KeepSound::Notes,
+        }
     }
 }
 
@@ -117,30 +140,58 @@ impl Config {
                 return Err(ConfigError::Unreadable { path, why: error.to_string() });
             }
         };
-        if !(2..=600).contains(&settings.window_s) {
-            let why = format!("window_s is {}; it may be 2 to 600 seconds", settings.window_s);
-            return Err(ConfigError::Setting { path, why });
+        let Settings {
+            window_s,
+            port,
+            microphone,
+            loudspeaker,
+            voice,
+            words_per_minute,
+            call_word,
+            hearing_check_h,
+            keep_sound,
+        } = settings;
+        let wrong = |why: String| Err(ConfigError::Setting { path: path.clone(), why });
+        if !(2..=600).contains(&window_s) {
+            return wrong(format!("window_s is {window_s}; it may be 2 to 600 seconds"));
         }
-        if !(1..=168).contains(&settings.hearing_check_h) {
-            let hours = settings.hearing_check_h;
-            let why = format!("hearing_check_h is {hours}; it may be 1 to 168 hours");
-            return Err(ConfigError::Setting { path, why });
+        if !(80..=330).contains(&words_per_minute) {
+            return wrong(format!("words_per_minute is {words_per_minute}; it may be 80 to 330"));
         }
-        let call_word = settings.call_word.trim().to_lowercase();
+        if !VOICES.contains(&voice.as_str()) {
+            return wrong(format!("voice is `{voice}`; it may be {}", VOICES.join(" or ")));
+        }
+        if !(1..=168).contains(&hearing_check_h) {
+            return wrong(format!(
+                "hearing_check_h is {hearing_check_h}; it may be 1 to 168 hours"
+            ));
+        }
+        let call_word = call_word.trim().to_lowercase();
         let is_word = |c: char| c.is_alphabetic() || matches!(c, ' ' | '-' | '\'');
         if !call_word.chars().all(is_word)
             || (1..4).contains(&call_word.len())
             || 40 < call_word.len()
         {
-            let why = format!(
+            return wrong(format!(
                 "call_word is `{}`; it may be 4 to 40 letters and spaces, such as \"logbook\"",
                 call_word.chars().take(60).collect::<String>()
-            );
-            return Err(ConfigError::Setting { path, why });
+            ));
         }
         let models = models.unwrap_or_else(|| data.join("models"));
-        let Settings { window_s, port, hearing_check_h, keep_sound, .. } = settings;
-        Ok(Self { data, models, window_s, port, call_word, hearing_check_h, keep_sound })
+        let (microphone, loudspeaker) = (named(microphone), named(loudspeaker));
+        Ok(Self {
+            data,
+            models,
+            window_s,
+            port,
+            microphone,
+            loudspeaker,
+            voice,
+            words_per_minute,
+            call_word,
+            hearing_check_h,
+            keep_sound,
+        })
     }
 
     /// The log.
@@ -162,6 +213,11 @@ impl Config {
     }
 }
 
+/// An empty name is the system's default, like none.
+fn named(name: Option<String>) -> Option<String> {
+    name.filter(|name| !name.trim().is_empty())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -175,6 +231,9 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         assert_eq!(read(folder.path()).unwrap().window_s, 20);
         let file = folder.path().join("chalkhand.toml");
+        std::fs::write(&file, "microphone = \"\"\nloudspeaker = \"horn\"\n").unwrap();
+        let config = read(folder.path()).unwrap();
+        assert_eq!((config.microphone, config.loudspeaker.as_deref()), (None, Some("horn")));
         std::fs::write(&file, "window_s = 30\n").unwrap();
         assert_eq!(read(folder.path()).unwrap().window_s, 30);
         assert_eq!(read(folder.path()).unwrap().call_word, "");
@@ -193,6 +252,8 @@ mod tests {
             ("call_word = \"oh\"\n", "4 to 40 letters"),
             ("hearing_check_h = 0\n", "1 to 168 hours"),
             ("keep_sound = \"some\"\n", "expected one of `notes`, `all`, `none`"),
+            ("voice = \"anna\"\n", "espeak or joe"),
+            ("words_per_minute = 20\n", "80 to 330"),
         ] {
             std::fs::write(&file, wrong).unwrap();
             let error = read(folder.path()).unwrap_err().to_string();

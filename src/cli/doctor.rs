@@ -7,12 +7,14 @@ use jiff::tz::TimeZone;
 
 use super::home::Home;
 use super::out::Out;
+use super::voices;
 use crate::config::Config;
 use crate::daemon;
 use crate::domain::{How, Json, What};
-use crate::sound::clip_sha256;
+use crate::sound::{RATE_HZ, clip_sha256, level_dbfs};
+use crate::speech::Wording;
 use crate::store::Clips;
-use crate::voice::{Mouth, Recogniser};
+use crate::voice::{self, FrameSource, Leave, Microphone, Recogniser, VoiceError, Way};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Arguments {
@@ -38,8 +40,9 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
         clock(config),
         clips(config),
         models(config),
-        speaker(),
-        microphone(),
+        speaker(config),
+        natural_voice(config),
+        microphone(config),
     ];
     if arguments.json {
         let all = findings.iter().map(|finding| {
@@ -182,25 +185,74 @@ fn models(config: &Config) -> Finding {
     }
 }
 
-fn speaker() -> Finding {
+fn speaker(config: &Config) -> Finding {
     let part = "speaker";
-    let mut mouth = Mouth::new("en-us", 165);
-    if mouth.trouble().is_none() {
-        mouth.say("logbook");
-    }
+    let mut mouth =
+        voices::mouth(config, None, Some("espeak"), &Wording::default(), &Leave::default());
+    mouth.say("logbook");
+    let others = others(Way::Out);
     match mouth.trouble() {
-        None if !mouth.is_muted() => {
-            Finding { part, works: true, says: "espeak-ng speaks".to_owned() }
+        None => {
+            let name = config.loudspeaker.as_deref().unwrap_or("the default device");
+            Finding { part, works: true, says: format!("espeak-ng speaks on {name}{others}") }
         }
-        trouble => {
-            let why = trouble.unwrap_or_else(|| "espeak-ng is missing; install it".to_owned());
-            let says = format!("{why}; walks show what would be said");
+        Some(why) => {
+            let says = format!("{why}; walks show what would be said{others}");
             Finding { part, works: false, says }
         }
     }
 }
 
-fn microphone() -> Finding {
-    let says = "this version hears recordings (walk --wav FILE…), not a live microphone";
-    Finding { part: "microphone", works: false, says: says.to_owned() }
+fn natural_voice(config: &Config) -> Finding {
+    let part = "voice";
+    let chosen = config.voice == voices::NATURAL;
+    match voices::natural(config) {
+        Ok(_) if chosen => Finding { part, works: true, says: "the natural voice speaks".into() },
+        Ok(_) => {
+            let says = "espeak-ng speaks; `voice = \"joe\"` in chalkhand.toml chooses another";
+            Finding { part, works: true, says: says.to_owned() }
+        }
+        Err(VoiceError::NoVoice(_)) if !chosen => {
+            Finding { part, works: true, says: "espeak-ng speaks".to_owned() }
+        }
+        Err(error) => {
+            let says = format!("{error}; until then espeak-ng speaks");
+            Finding { part, works: !chosen, says }
+        }
+    }
+}
+
+/// Heard before it is called working.
+fn microphone(config: &Config) -> Finding {
+    let part = "microphone";
+    let others = others(Way::In);
+    match listened(config.microphone.as_deref()) {
+        Ok(says) => Finding { part, works: true, says: format!("{says}{others}") },
+        Err(error) => Finding { part, works: false, says: format!("{error}{others}") },
+    }
+}
+
+/// Listens for a second.
+fn listened(wanted: Option<&str>) -> Result<String, VoiceError> {
+    let mut microphone = Microphone::open(wanted, Leave::default())?;
+    let mut samples = Vec::new();
+    while samples.len() < usize::try_from(RATE_HZ).unwrap_or(0) {
+        let Some(frame) = microphone.next_frame()? else { break };
+        samples.extend_from_slice(&frame);
+    }
+    let opened = microphone.opened();
+    let level = level_dbfs(&samples);
+    Ok(format!("{} at {} Hz, {level:.0} dB below full scale", opened.name, opened.rate_hz))
+}
+
+/// The names that settings may use.
+fn others(way: Way) -> String {
+    match voice::usable(way) {
+        Ok(devices) if devices.is_empty() => "; no device can be opened".to_owned(),
+        Ok(devices) => {
+            let names: Vec<String> = devices.iter().map(ToString::to_string).collect();
+            format!("; can be opened: {}", names.join(", "))
+        }
+        Err(error) => format!("; {error}"),
+    }
 }

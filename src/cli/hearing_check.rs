@@ -8,10 +8,11 @@ use anyhow::bail;
 
 use super::home::{Home, now};
 use super::out::Out;
-use super::walk::{Screen, SoundCrew, log_check, name_of};
+use super::voices;
+use super::walk::{Screen, SoundCrew, leave_on_interrupt, log_check, microphone, name_of};
 use crate::config::Config;
 use crate::speech::Wording;
-use crate::voice::{self, Mouth, Queued, Recogniser, WavSource};
+use crate::voice::{self, Leave, Mouth, Queued, Recogniser, WavSource};
 
 /// Who is heard, and through what.
 #[derive(Debug, clap::Args)]
@@ -19,6 +20,9 @@ pub(super) struct Options {
     /// Who is heard
     #[arg(long, value_name = "NAME", requires = "job")]
     by: Option<String>,
+    /// Listen with this microphone: any part of its name, or the default one
+    #[arg(long, value_name = "DEVICE", num_args = 0..=1, requires = "job", conflicts_with = "wav")]
+    mic: Option<Option<String>>,
     /// Recordings instead of a person: three seconds of the site without speech,
     /// then the phrases in their order
     #[arg(long, value_name = "FILE", num_args = 1.., requires = "job")]
@@ -52,17 +56,32 @@ pub(super) fn run(
     }
     let wording =
         Wording::default().with_call_word(&config.call_word).map_err(anyhow::Error::msg)?;
-    let voice = &wording.check()?.voice;
-    let mut mouth = if arguments.mute { Mouth::muted() } else { Mouth::new(voice, 165) };
+    let leave = Leave::default();
+    let mut mouth = match arguments.mute {
+        true => Mouth::muted(),
+        false => voices::mouth(config, None, None, &wording, &leave),
+    };
     if let Some(trouble) = mouth.trouble() {
         out.line(&format!("({trouble}; what would be said is shown)"))?;
     }
     let recogniser = Arc::new(Recogniser::load(&config.models)?);
-    // A microphone is another source in this line, and its name in the next.
-    let source = Queued::start(WavSource::new(arguments.wav.clone(), SILENCE_MS), Queued::ROOM)?;
-    let name = name_of(&arguments.wav);
-    let screen = Screen::new(out, mouth, file.job.units, wording);
-    let check = SoundCrew::new(screen, recogniser, source).check_hearing(&name)?;
+    let check = if let Some(wanted) = &arguments.mic {
+        let wanted = wanted.as_deref().or(config.microphone.as_deref());
+        leave_on_interrupt(&leave)?;
+        let microphone = microphone(wanted, leave, out)?;
+        let name = microphone.opened().name.clone();
+        let screen = Screen::new(out, mouth, file.job.units, wording);
+        SoundCrew::live(screen, recogniser, microphone).check_hearing(&name)?
+    } else {
+        if arguments.wav.is_empty() {
+            bail!("say what is listened to: --mic, or --wav FILE");
+        }
+        let source = WavSource::new(arguments.wav.clone(), SILENCE_MS);
+        let source = Queued::start(source, Queued::ROOM)?;
+        let name = name_of(&arguments.wav);
+        let screen = Screen::new(out, mouth, file.job.units, wording);
+        SoundCrew::new(screen, recogniser, source).check_hearing(&name)?
+    };
     let at = now(&file.job)?;
     let seq = log_check(&mut home, &file.job.number, by, at, check.clone())?;
     let found = crate::export::sound::checked(&check);

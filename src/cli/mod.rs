@@ -18,6 +18,7 @@ mod record;
 mod release;
 mod serve;
 mod sheet;
+mod voices;
 mod walk;
 
 use std::ffi::OsString;

@@ -42,10 +42,12 @@ pub enum SoundError {
         why: String,
     },
     /// The rates could not be matched.
-    #[error("cannot change {from_hz} Hz into {RATE_HZ} Hz: {why}")]
+    #[error("cannot change {from_hz} Hz into {to_hz} Hz: {why}")]
     Rate {
         /// The rate of the recording, in samples per second.
         from_hz: u32,
+        /// The rate wanted, in samples per second.
+        to_hz: u32,
         /// The resampler's own words.
         why: String,
     },

@@ -1,4 +1,4 @@
-//! Any sample rate to 16 kHz, block by block. The result lines up with what came
+//! Any sample rate to 16 kHz or another, block by block. The result lines up with what came
 //! in: the filter's own delay is cut off at the start and made up at the end.
 
 use rubato::audioadapter_buffers::direct::SequentialSliceOfVecs;
@@ -9,9 +9,10 @@ use super::{RATE_HZ, SoundError};
 /// Samples asked of the resampler at a time; about 20 ms at 48 kHz.
 const BLOCK: usize = 1_024;
 
-/// Changes one channel from its own rate to 16 kHz.
+/// Changes one channel from its own rate to 16 kHz, or another.
 pub struct Resampler {
     from_hz: u32,
+    to_hz: u32,
     /// None when the rates are the same already.
     inner: Option<Inner>,
 }
@@ -27,24 +28,33 @@ struct Inner {
 }
 
 impl Resampler {
-    /// Makes a resampler from `from_hz` samples per second.
+    /// Makes a resampler from `from_hz` samples per second to 16 kHz.
     ///
     /// # Errors
     /// When no filter can be built for the rate.
     pub fn new(from_hz: u32) -> Result<Resampler, SoundError> {
-        if from_hz == RATE_HZ {
-            return Ok(Resampler { from_hz, inner: None });
+        Resampler::between(from_hz, RATE_HZ)
+    }
+
+    /// Makes a resampler from `from_hz` to `to_hz` samples per second.
+    ///
+    /// # Errors
+    /// When no filter can be built for the rates.
+    pub fn between(from_hz: u32, to_hz: u32) -> Result<Resampler, SoundError> {
+        if from_hz == to_hz {
+            return Ok(Resampler { from_hz, to_hz, inner: None });
         }
-        let refuse = |why: String| SoundError::Rate { from_hz, why };
+        let refuse = |why: String| SoundError::Rate { from_hz, to_hz, why };
         let from = usize::try_from(from_hz).map_err(|e| refuse(e.to_string()))?;
-        let to = usize::try_from(RATE_HZ).map_err(|e| refuse(e.to_string()))?;
-        if from == 0 {
+        let to = usize::try_from(to_hz).map_err(|e| refuse(e.to_string()))?;
+        if from == 0 || to == 0 {
             return Err(refuse("there are no samples in a second".to_owned()));
         }
         let fft = Fft::<f32>::new(from, to, BLOCK, 1, FixedSync::Both)
             .map_err(|e| refuse(e.to_string()))?;
         Ok(Resampler {
             from_hz,
+            to_hz,
             inner: Some(Inner {
                 skip: fft.output_delay(),
                 out: vec![vec![0.0; fft.output_frames_max()]],
@@ -56,7 +66,7 @@ impl Resampler {
         })
     }
 
-    /// Takes samples at the old rate and adds those ready at 16 kHz to `into`.
+    /// Takes samples at the old rate and adds those ready at the new one to `into`.
     ///
     /// # Errors
     /// When the resampler refuses a block, which no input should cause.
@@ -66,7 +76,8 @@ impl Resampler {
             return Ok(());
         };
         inner.taken = inner.taken.saturating_add(as_u64(samples.len()));
-        inner.push(samples, into).map_err(|why| SoundError::Rate { from_hz: self.from_hz, why })
+        let (from_hz, to_hz) = (self.from_hz, self.to_hz);
+        inner.push(samples, into).map_err(|why| SoundError::Rate { from_hz, to_hz, why })
     }
 
     /// Adds what is still inside, so that as much time comes out as went in.
@@ -74,11 +85,11 @@ impl Resampler {
     /// # Errors
     /// As [`Resampler::push`].
     pub fn finish(&mut self, into: &mut Vec<f32>) -> Result<(), SoundError> {
-        let from_hz = self.from_hz;
+        let (from_hz, to_hz) = (self.from_hz, self.to_hz);
         let Some(inner) = &mut self.inner else { return Ok(()) };
         let due = inner
             .taken
-            .saturating_mul(u64::from(RATE_HZ))
+            .saturating_mul(u64::from(to_hz))
             .div_ceil(u64::from(from_hz.max(1)))
             .saturating_sub(inner.given);
         let due = usize::try_from(due).unwrap_or(0);
@@ -86,7 +97,11 @@ impl Resampler {
         let silence = vec![0.0; inner.fft.input_frames_next()];
         // Each block of silence gives a block of sound, so this ends.
         while tail.len() < due {
-            inner.push(&silence, &mut tail).map_err(|why| SoundError::Rate { from_hz, why })?;
+            inner.push(&silence, &mut tail).map_err(|why| SoundError::Rate {
+                from_hz,
+                to_hz,
+                why,
+            })?;
         }
         into.extend(tail.iter().take(due));
         Ok(())

@@ -11,7 +11,7 @@ use rten_tensor::{NdTensor, Tensor};
 
 use super::VoiceError;
 use super::model::{failed, load, node};
-use super::source::FrameSource;
+use super::source::{FrameSource, Missing};
 use crate::sound::{
     CHUNK, Endpointer, Endpoints, FRAME, Framer, RATE_HZ, Segment, Spoken, level_dbfs,
 };
@@ -137,7 +137,13 @@ impl<S: FrameSource> Ear<S> {
             match self.source.next_frame()? {
                 Some(frame) => {
                     quiet = quiet.map(|left| left.saturating_sub(as_u64(FRAME)));
-                    self.framer.push(&frame);
+                    let missing = self.source.missing();
+                    if missing != Missing::Nothing {
+                        self.forget_half_heard();
+                    }
+                    if missing != Missing::All {
+                        self.framer.push(&frame);
+                    }
                 }
                 None => {
                     self.ended = true;
@@ -158,6 +164,10 @@ impl<S: FrameSource> Ear<S> {
     /// heard.
     pub fn pause(&mut self) {
         self.source.pause();
+        self.forget_half_heard();
+    }
+
+    fn forget_half_heard(&mut self) {
         self.endpointer.drop_open();
         self.framer.clear();
     }

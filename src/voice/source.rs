@@ -12,6 +12,17 @@ use std::sync::mpsc::{Receiver, sync_channel};
 use super::VoiceError;
 use crate::sound::{FRAME, FileFrames};
 
+/// What is missing at a frame.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Missing {
+    /// Nothing.
+    Nothing,
+    /// Sound before it: what was half heard does not go on.
+    Before,
+    /// The frame itself: no sound comes, and it stands for the time alone.
+    All,
+}
+
 /// Gives 20 ms frames at 16 kHz.
 pub trait FrameSource {
     /// The next frame; None when the source has ended.
@@ -19,6 +30,11 @@ pub trait FrameSource {
     /// # Errors
     /// When the source fails.
     fn next_frame(&mut self) -> Result<Option<[f32; FRAME]>, VoiceError>;
+
+    /// What is missing at the frame just given; asked once for each.
+    fn missing(&mut self) -> Missing {
+        Missing::Nothing
+    }
 
     /// We speak now: a live source drops what it hears, a file waits.
     fn pause(&mut self) {}

@@ -20,7 +20,7 @@ use crate::domain::{Facts, JobFile, Keeps, schedule};
 use crate::export;
 use crate::files;
 use crate::speech::Wording;
-use crate::voice::{Mouth, Recogniser};
+use crate::voice::{Leave, Mouth, Recogniser};
 
 use clock::Clock;
 use crew::{Talker, Typist};
@@ -214,8 +214,12 @@ impl Demo<'_> {
     }
 
     fn screen<'b>(&self, file: &JobFile, out: &'b mut Out) -> Screen<'b> {
-        let mouth = if self.aloud { Mouth::new("en-us", 165) } else { Mouth::muted() };
-        Screen::new(out, mouth, file.job.units, Wording::default())
+        let wording = Wording::default();
+        let mouth = match self.aloud {
+            true => super::voices::mouth(self.config, None, None, &wording, &Leave::default()),
+            false => Mouth::muted(),
+        };
+        Screen::new(out, mouth, file.job.units, wording)
     }
 
     fn script(&self, file: &JobFile, checklist: &str, mishaps: Mishaps) -> anyhow::Result<Script> {

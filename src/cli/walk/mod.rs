@@ -1,9 +1,11 @@
-//! `chalkhand walk`: a checklist on a job, by keys or by recordings.
+//! `chalkhand walk`: a checklist on a job, by keys, by recordings or by a live
+//! microphone.
 
 mod check;
 mod ear;
 mod keys;
 mod language;
+mod live;
 mod sound;
 
 use std::collections::BTreeSet;
@@ -15,15 +17,17 @@ use jiff::tz::TimeZone;
 
 use super::home::{Home, zone};
 use super::out::Out;
+use super::voices;
 use crate::config::Config;
 use crate::daemon::{self, Crew, Left, WalkError};
 use crate::domain::walk::{Hearing, Setting, Walk};
 use crate::domain::{Answer, At, Checklist, JobFile, Known, Language, plan};
 use crate::store::Clips;
-use crate::voice::{self, Mouth, Queued, Recogniser, WavSource};
+use crate::voice::{self, Leave, Mouth, Queued, Recogniser, WavSource};
 
 pub(super) use check::log_check;
 pub(super) use ear::{Listening, keeps, listened, name_of};
+pub(super) use live::{leave_on_interrupt, microphone};
 pub(super) use sound::{CrewError, Screen, SoundCrew};
 
 #[derive(Debug, clap::Args)]
@@ -36,14 +40,23 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "NAME")]
     by: String,
     /// Answer with the keyboard
-    #[arg(long, conflicts_with = "wav", required_unless_present = "wav")]
+    #[arg(long, conflicts_with_all = ["wav", "mic"], required_unless_present_any = ["wav", "mic"])]
     keys: bool,
     /// Answer with recordings, played one after another as a microphone would
-    #[arg(long, value_name = "FILE", num_args = 1..)]
+    #[arg(long, value_name = "FILE", num_args = 1.., conflicts_with = "mic")]
     wav: Vec<PathBuf>,
     /// Take spoken answers without a hearing check; the log says so
     #[arg(long, conflicts_with = "keys")]
     no_check: bool,
+    /// Answer by voice into a microphone: any part of its name, or the default one
+    #[arg(long, value_name = "DEVICE", num_args = 0..=1)]
+    mic: Option<Option<String>>,
+    /// Speak through this loudspeaker: any part of its name
+    #[arg(long, value_name = "DEVICE")]
+    speaker: Option<String>,
+    /// Speak with this voice
+    #[arg(long, value_parser = crate::config::VOICES)]
+    voice: Option<String>,
     /// Show what would be said and stay silent
     #[arg(long)]
     mute: bool,
@@ -76,7 +89,14 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
     if !arguments.keys && !words.heard {
         bail!("no recogniser for {} yet; walk with --keys", words.name);
     }
-    let mut mouth = if arguments.mute { Mouth::muted() } else { Mouth::new(&words.voice, 165) };
+    let leave = Leave::default();
+    let mut mouth = match arguments.mute {
+        true => Mouth::muted(),
+        false => {
+            let (speaker, voice) = (arguments.speaker.as_deref(), arguments.voice.as_deref());
+            voices::mouth(config, speaker, voice, &wording, &leave)
+        }
+    };
     if let Some(trouble) = mouth.trouble() {
         out.line(&format!("({trouble}; what would be said is shown)"))?;
     }
@@ -87,6 +107,20 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
         let mut crew = keys::KeysCrew::new(Screen::new(out, mouth, file.job.units, wording));
         let terms = Terms { translated: spoken.checklist, hearing: Hearing::NotChecked };
         walk(config, &mut home, &file, list, by, terms, &mut crew, clock)?
+    } else if let Some(wanted) = &arguments.mic {
+        ready(&home, &file, list)?;
+        let recogniser = Arc::new(Recogniser::load(&config.models)?);
+        let wanted = wanted.as_deref().or(config.microphone.as_deref());
+        live::leave_on_interrupt(&leave)?;
+        let microphone = live::microphone(wanted, leave, out)?;
+        let source = microphone.opened().name.clone();
+        let screen = Screen::new(out, mouth, file.job.units, wording);
+        let mut crew = SoundCrew::live(screen, recogniser, microphone)
+            .keeping(Clips::of(&config.data), keeps(config.keep_sound));
+        let wanted = !arguments.no_check;
+        let listening =
+            ear::before(config, &mut home, &file, by, &source, wanted, &mut crew, clock)?;
+        listened(config, &mut home, &file, list, by, &listening, &mut crew, clock)?
     } else {
         ready(&home, &file, list)?;
         // Recordings are looked at before the first word is said.

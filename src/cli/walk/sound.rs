@@ -6,6 +6,7 @@ use std::collections::VecDeque;
 use std::io;
 use std::rc::Rc;
 use std::sync::Arc;
+use std::sync::mpsc::Receiver;
 
 use crate::daemon::{Crew, Input};
 use crate::domain::walk::{Expect, ExpectAnswer, Prompt};
@@ -13,9 +14,12 @@ use crate::domain::{Clip, Draft, Hash, How, Keeps, Meaning, Units, What};
 use crate::sound::{Segment, write_wav};
 use crate::speech::{self, Decision, Found, Grammar, Scores, Wording};
 use crate::store::Clips;
-use crate::voice::{Ear, FrameSource, Listened, Mouth, Recogniser, VoiceError};
+use crate::voice::{
+    Ear, FrameSource, Listened, MicEvent, Microphone, Mouth, Recogniser, VoiceError,
+};
 
 use super::super::out::Out;
+use super::live;
 
 /// Where a walk is shown and spoken.
 pub(in crate::cli) struct Screen<'a> {
@@ -60,8 +64,13 @@ impl<'a> Screen<'a> {
 
     pub(in crate::cli) fn say(&mut self, prompt: &Prompt) -> io::Result<()> {
         let line = speech::line(prompt, self.units, &self.wording);
-        self.out.line(&format!("  says   {}", line.shown))?;
-        self.mouth.say(&line.spoken);
+        self.speak(&line.shown, &line.spoken)
+    }
+
+    /// Shows and speaks, and says what is wrong with the speaking.
+    fn speak(&mut self, shown: &str, spoken: &str) -> io::Result<()> {
+        self.out.line(&format!("  says   {shown}"))?;
+        self.mouth.say(spoken);
         if let Some(trouble) = self.mouth.trouble() {
             self.out.line(&format!("  ({trouble}; what would be said is shown)"))?;
         }
@@ -81,6 +90,8 @@ pub(in crate::cli) enum CrewError {
 /// How much sound without speech passes before looking whether others have
 /// logged, in milliseconds.
 const LOOK_AGAIN_MS: u64 = 5_000;
+/// The same with a live microphone, whose sound takes as long as it lasts.
+const LOOK_AGAIN_LIVE_MS: u64 = 1_000;
 
 pub(in crate::cli) struct SoundCrew<'a, S> {
     pub(super) screen: Screen<'a>,
@@ -93,6 +104,22 @@ pub(in crate::cli) struct SoundCrew<'a, S> {
     unclear: Option<(Grammar, Found)>,
     /// Whether the walk has asked the same again because of that.
     asked_again: bool,
+    /// What a live microphone tells of itself.
+    news: Option<Receiver<MicEvent>>,
+    look_again_ms: u64,
+}
+
+impl<'a> SoundCrew<'a, Microphone> {
+    /// A crew at a live microphone.
+    pub(in crate::cli) fn live(
+        screen: Screen<'a>,
+        recogniser: Arc<Recogniser>,
+        mut microphone: Microphone,
+    ) -> Self {
+        let news = microphone.news();
+        let crew = SoundCrew::new(screen, recogniser, microphone);
+        Self { news, look_again_ms: LOOK_AGAIN_LIVE_MS, ..crew }
+    }
 }
 
 /// Utterances that may have to be kept: in memory, and no more than a few.
@@ -156,14 +183,37 @@ impl Sounds {
 impl<'a, S: FrameSource> SoundCrew<'a, S> {
     pub(in crate::cli) fn new(screen: Screen<'a>, recogniser: Arc<Recogniser>, source: S) -> Self {
         let ear = Ear::new(source, recogniser.vad(), crate::sound::Endpoints::default());
-        let (heard_ms, sounds) = (Rc::default(), Sounds::none());
-        Self { screen, recogniser, ear, heard_ms, sounds, unclear: None, asked_again: false }
+        Self {
+            screen,
+            recogniser,
+            ear,
+            heard_ms: Rc::default(),
+            sounds: Sounds::none(),
+            unclear: None,
+            asked_again: false,
+            news: None,
+            look_again_ms: LOOK_AGAIN_MS,
+        }
     }
 
     /// The same, keeping sound as clips.
     pub(in crate::cli) fn keeping(mut self, clips: Clips, keeps: Keeps) -> Self {
         (self.sounds.clips, self.sounds.keeps) = (Some(clips), keeps);
         self
+    }
+
+    /// Shows what happened to the microphone, and says what the crew must know.
+    fn tell_news(&mut self) -> Result<(), CrewError> {
+        let news: Vec<MicEvent> = self.news.iter().flat_map(Receiver::try_iter).collect();
+        for event in &news {
+            tracing::warn!(?event, "microphone");
+            self.screen.note(&format!("  ({})", live::shown(event)))?;
+        }
+        if let Some(words) = news.iter().rev().find_map(live::spoken) {
+            self.ear.pause();
+            self.screen.speak(words, words)?;
+        }
+        Ok(())
     }
 
     /// How much of its source was heard, in milliseconds.
@@ -188,13 +238,15 @@ impl<S: FrameSource> Crew for SoundCrew<'_, S> {
         }
         // It does not listen while it speaks.
         self.ear.pause();
+        self.screen.mouth.noise(self.ear.noise_dbfs());
         self.screen.say(prompt)?;
         Ok(())
     }
 
     fn listen(&mut self, expect: &Expect) -> Result<Input, CrewError> {
+        self.tell_news()?;
         self.ear.resume();
-        let listened = self.ear.listen(Some(LOOK_AGAIN_MS))?;
+        let listened = self.ear.listen(Some(self.look_again_ms))?;
         self.heard_ms.set(self.ear.heard_ms());
         let segment = match listened {
             Listened::Speech(segment) => segment,
