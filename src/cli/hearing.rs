@@ -4,7 +4,7 @@
 use std::path::PathBuf;
 
 use super::out::Out;
-use super::{hearing_bench, hearing_check};
+use super::{hearing_bench, hearing_check, hearing_days};
 use crate::config::Config;
 
 #[derive(Debug, clap::Args)]
@@ -20,17 +20,27 @@ pub(super) struct Arguments {
     bench: bool,
     #[command(flatten)]
     bench_options: hearing_bench::Options,
+    /// So many walks through the install, each by another invented installer
+    #[arg(long, group = "what", value_name = "N", value_parser = clap::value_parser!(u64).range(1..=100_000))]
+    days: Option<u64>,
+    #[command(flatten)]
+    days_options: hearing_days::Options,
+    /// Keep in this folder what was made: the bench's sounds, to be used again; of
+    /// each day its log, words and sound
+    #[arg(long, value_name = "FOLDER", conflicts_with = "job")]
+    keep: Option<PathBuf>,
     /// Hear the clips of a list; the bench runs one such process a core
     #[arg(long, group = "what", hide = true, value_name = "LIST")]
     clips: Option<PathBuf>,
 }
 
 pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow::Result<()> {
-    match (&arguments.job, &arguments.clips) {
-        (Some(job), _) => hearing_check::run(config, job, &arguments.check_options, out),
-        (None, Some(list)) => {
-            hearing_bench::hear_clips(config, list, arguments.bench_options.wants_raw())
-        }
-        (None, None) => hearing_bench::run(config, &arguments.bench_options, out),
+    let Arguments { job, check_options, bench_options, days, days_options, clips, .. } = arguments;
+    let keep = arguments.keep.as_deref();
+    match (job, days, clips) {
+        (Some(job), ..) => hearing_check::run(config, job, check_options, out),
+        (_, Some(days), _) => hearing_days::run(config, *days, keep, days_options, out),
+        (.., Some(list)) => hearing_bench::hear_clips(config, list, bench_options.wants_raw()),
+        (None, None, None) => hearing_bench::run(config, keep, bench_options, out),
     }
 }

@@ -4,6 +4,7 @@
 mod calendar;
 mod checklist;
 mod day;
+mod days;
 mod demo;
 mod doctor;
 mod find;
@@ -11,6 +12,7 @@ mod hear;
 mod hearing;
 mod hearing_bench;
 mod hearing_check;
+mod hearing_days;
 mod home;
 mod job;
 mod out;

@@ -10,15 +10,25 @@ use anyhow::Context;
 use crate::domain::Json;
 use crate::export::{self, words};
 
-/// Standard output.
-#[derive(Debug)]
+/// Standard output, or a file in its place.
 pub(super) struct Out {
-    stdout: io::BufWriter<io::Stdout>,
+    stdout: io::BufWriter<Box<dyn Write>>,
+}
+
+impl std::fmt::Debug for Out {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Out").finish_non_exhaustive()
+    }
 }
 
 impl Out {
     pub(super) fn stdout() -> Self {
-        Self { stdout: io::BufWriter::new(io::stdout()) }
+        Self { stdout: io::BufWriter::new(Box::new(io::stdout())) }
+    }
+
+    /// A file instead.
+    pub(super) fn file(path: &Path) -> io::Result<Self> {
+        Ok(Self { stdout: io::BufWriter::new(Box::new(std::fs::File::create(path)?)) })
     }
 
     /// One line, seen at once.

@@ -20,6 +20,7 @@ mod cli;
 mod clips;
 mod computed;
 mod crew;
+mod days;
 mod deck_figures;
 mod demo;
 mod drafts;

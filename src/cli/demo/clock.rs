@@ -14,7 +14,7 @@ use crate::domain::At;
 
 /// A clock that stands still until time is said to pass.
 #[derive(Clone, Debug)]
-pub(super) struct Clock {
+pub(in crate::cli) struct Clock {
     zone: TimeZone,
     now: Rc<Cell<Timestamp>>,
 }
@@ -22,7 +22,7 @@ pub(super) struct Clock {
 impl Clock {
     /// Yesterday, half past seven in the morning: whatever the crew does then
     /// is over by now.
-    pub(super) fn yesterday(zone: TimeZone) -> anyhow::Result<Self> {
+    pub(in crate::cli) fn yesterday(zone: TimeZone) -> anyhow::Result<Self> {
         let begun = || {
             let yesterday = daemon::now(&zone).date().checked_sub(1.day()).ok()?;
             let begun = yesterday.to_datetime(time(7, 30, 0, 0));
@@ -32,13 +32,18 @@ impl Clock {
         Ok(Self { now: Rc::new(Cell::new(begun)), zone })
     }
 
-    pub(super) fn now(&self) -> At {
+    pub(in crate::cli) fn now(&self) -> At {
         At::new(self.now.get(), &self.zone)
     }
 
     /// So many seconds of work.
-    pub(super) fn pass_s(&self, seconds: u32) {
-        let span = Span::new().seconds(i64::from(seconds));
+    pub(in crate::cli) fn pass_s(&self, seconds: u32) {
+        self.pass_ms(u64::from(seconds) * 1_000);
+    }
+
+    /// So many milliseconds of talk.
+    pub(in crate::cli) fn pass_ms(&self, ms: u64) {
+        let span = Span::new().milliseconds(i64::try_from(ms).unwrap_or(0));
         let now = self.now.get();
         self.now.set(now.checked_add(span).unwrap_or(now));
     }

@@ -1,9 +1,9 @@
 //! `chalkhand demo`: an invented install from survey to record. The crew's
 //! speech is synthetic and goes through the real recogniser.
 
-mod clock;
+pub(super) mod clock;
 mod crew;
-mod script;
+pub(super) mod script;
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -36,14 +36,14 @@ pub(super) struct Arguments {
     whole: bool,
 }
 
-const JOB: &str = include_str!("../../../packaging/demo-data/job.toml");
+pub(super) const JOB: &str = include_str!("../../../packaging/demo-data/job.toml");
 /// The same job with all shipped checklists and the facts that they ask beside.
 const WHOLE: &str = include_str!("../../../packaging/demo-data/whole.toml");
-const PROFILE: &str = include_str!("../../../packaging/demo-data/profile.toml");
+pub(super) const PROFILE: &str = include_str!("../../../packaging/demo-data/profile.toml");
 
 /// The checklist that finds the facts of the sheet.
 const SURVEY: &str = "site-survey";
-const INSTALLER: &str = "Installer Example";
+pub(super) const INSTALLER: &str = "Installer Example";
 
 pub(super) fn run(mut config: Config, arguments: &Arguments, out: &mut Out) -> anyhow::Result<()> {
     // Beside real jobs nothing invented is written.
@@ -143,7 +143,7 @@ fn open(home: &mut Home, whole: bool) -> anyhow::Result<(Opened, Clock)> {
 }
 
 /// The facts a job file gives.
-fn facts(home: &Home, file: &files::JobFile) -> anyhow::Result<Facts> {
+pub(super) fn facts(home: &Home, file: &files::JobFile) -> anyhow::Result<Facts> {
     let lists = super::job::pinned(home, file)?;
     Ok(file.facts(&lists.iter().map(AsRef::as_ref).collect::<Vec<_>>())?)
 }
@@ -229,22 +229,9 @@ impl Demo<'_> {
         Ok(Script::new(file.clone(), Arc::clone(list), functions, self.found.clone(), mishaps))
     }
 
-    /// Whoever holds the role comes and releases what waits.
     fn release(&mut self, out: &mut Out) -> anyhow::Result<()> {
-        let file = self.home.job(&self.number)?;
-        let waiting: Vec<(String, String)> = super::release::waiting(&file)
-            .into_iter()
-            .map(|(_, step, point)| (step.to_string(), point.role.clone()))
-            .collect();
-        anyhow::ensure!(!waiting.is_empty(), "the walk stopped and no hold point waits");
-        for (step, role) in waiting {
-            let person = file.job.people.iter().find(|person| person.role == role);
-            let name = person.map(|person| person.name.clone());
-            let name = name.with_context(|| format!("nobody on the job is a {role}"))?;
-            self.clock.pass_s(240);
-            let at = self.clock.now();
-            super::release::release(&mut self.home, &file, &step, &name, &role, at)?;
-            out.line(&format!("  ({name} looks and releases {step})"))?;
+        for line in release(&mut self.home, &self.number, &self.clock)? {
+            out.line(&line)?;
         }
         Ok(())
     }
@@ -293,4 +280,24 @@ impl Demo<'_> {
         out.line(&format!("  {}", self.config.data.join("recordings").display()))?;
         Ok(out.line(&format!("  {}", self.config.log().display()))?)
     }
+}
+
+/// Whoever holds the role comes and releases what waits; a line for each.
+pub(super) fn release(home: &mut Home, number: &str, clock: &Clock) -> anyhow::Result<Vec<String>> {
+    let file = home.job(number)?;
+    let waiting: Vec<(String, String)> = super::release::waiting(&file)
+        .into_iter()
+        .map(|(_, step, point)| (step.to_string(), point.role.clone()))
+        .collect();
+    anyhow::ensure!(!waiting.is_empty(), "the walk stopped and no hold point waits");
+    let mut lines = Vec::new();
+    for (step, role) in waiting {
+        let person = file.job.people.iter().find(|person| person.role == role);
+        let name = person.map(|person| person.name.clone());
+        let name = name.with_context(|| format!("nobody on the job is a {role}"))?;
+        clock.pass_s(240);
+        super::release::release(home, &file, &step, &name, &role, clock.now())?;
+        lines.push(format!("  ({name} looks and releases {step})"));
+    }
+    Ok(lines)
 }

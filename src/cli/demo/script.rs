@@ -12,7 +12,7 @@ use crate::speech::{length_forms, phrases_for, words_for};
 
 /// Mishaps that are still to happen.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Mishaps {
+pub(in crate::cli) struct Mishaps {
     /// A confirmation nobody could understand.
     mumble: bool,
     /// A number said wrong and caught at the read-back.
@@ -22,26 +22,26 @@ pub(super) struct Mishaps {
 }
 
 impl Mishaps {
-    pub(super) fn all() -> Self {
+    pub(in crate::cli) fn all() -> Self {
         Self { mumble: true, wrong_number: true, off_target: true }
     }
 
-    pub(super) fn none() -> Self {
+    pub(in crate::cli) fn none() -> Self {
         Self { mumble: false, wrong_number: false, off_target: false }
     }
 }
 
 /// One thing the crew conveys.
 #[derive(Clone, Debug)]
-pub(super) struct Reply {
+pub(in crate::cli) struct Reply {
     /// As spoken.
-    pub(super) words: String,
+    pub(in crate::cli) words: String,
     /// As typed.
-    pub(super) meaning: Meaning,
+    pub(in crate::cli) meaning: Meaning,
 }
 
 #[derive(Debug)]
-pub(super) struct Script {
+pub(in crate::cli) struct Script {
     file: JobFile,
     checklist: Arc<Checklist>,
     functions: Arc<Functions>,
@@ -70,7 +70,7 @@ pub(super) struct Script {
 }
 
 impl Script {
-    pub(super) fn new(
+    pub(in crate::cli) fn new(
         file: JobFile,
         checklist: Arc<Checklist>,
         functions: Arc<Functions>,
@@ -99,7 +99,7 @@ impl Script {
     }
 
     /// Listens to what is said.
-    pub(super) fn hears(&mut self, prompt: &Prompt) {
+    pub(in crate::cli) fn hears(&mut self, prompt: &Prompt) {
         self.reworded = matches!(prompt, Prompt::Reworded { .. });
         match prompt {
             Prompt::Step { number, .. } => {
@@ -134,7 +134,7 @@ impl Script {
     }
 
     /// How long the crew works before it answers, in seconds.
-    pub(super) fn works_s(&mut self) -> u32 {
+    pub(in crate::cli) fn works_s(&mut self) -> u32 {
         if !std::mem::take(&mut self.works) {
             return 4;
         }
@@ -143,7 +143,7 @@ impl Script {
     }
 
     /// A fact the survey found, so that later questions know it.
-    fn learns(&mut self, given: &Given) {
+    pub(in crate::cli) fn learns(&mut self, given: &Given) {
         if let Given::Fact(name, value) = given {
             self.file.standing.facts.set(name.clone(), value.clone());
         }
@@ -151,7 +151,7 @@ impl Script {
 
     /// The answer to the question that waits; none while somebody else is
     /// waited for.
-    pub(super) fn reply(&mut self, expect: &Expect) -> Option<Reply> {
+    pub(in crate::cli) fn reply(&mut self, expect: &Expect) -> Option<Reply> {
         match self.question.clone()? {
             Prompt::Held { .. } => None,
             Prompt::ReadBack { given, .. } => {
@@ -169,17 +169,35 @@ impl Script {
             Prompt::AskReason | Prompt::AskSkipReason | Prompt::SayNote => {
                 Some(self.dictate("it is the best we can do today"))
             }
-            _ => self.answer(expect),
+            _ => self.photo().or_else(|| self.answer(expect)),
         }
+    }
+
+    /// The step being asked, and what answers it.
+    pub(in crate::cli) fn asked(&self) -> Option<(&StepRef, &Answer)> {
+        let at = self.step.as_ref()?;
+        Some((at, &self.checklist.step(&at.id)?.answer))
+    }
+
+    /// What is right at the step being asked, and what is meant by it.
+    pub(in crate::cli) fn right(&mut self, expect: &Expect) -> Option<(Reply, Given)> {
+        self.meant = None;
+        let reply = self.answer(expect)?;
+        Some((reply, self.meant.take().unwrap_or(Given::Done)))
+    }
+
+    fn photo(&mut self) -> Option<Reply> {
+        let at = self.step.as_ref()?;
+        // The last photo of the day is forgotten: the day log will say so.
+        if self.photos == 0 || at.id == "clean-up" {
+            return None;
+        }
+        self.photos -= 1;
+        Some(command(Meaning::PhotoTaken))
     }
 
     fn answer(&mut self, expect: &Expect) -> Option<Reply> {
         let at = self.step.clone()?;
-        // The last photo of the day is forgotten: the day log will say so.
-        if 0 < self.photos && at.id != "clean-up" {
-            self.photos -= 1;
-            return Some(command(Meaning::PhotoTaken));
-        }
         let answer = self.checklist.step(&at.id)?.answer.clone();
         match answer {
             Answer::Done if self.mishaps.mumble && at.row.is_some() => {
@@ -311,7 +329,7 @@ impl Script {
     }
 }
 
-fn command(meaning: Meaning) -> Reply {
+pub(in crate::cli) fn command(meaning: Meaning) -> Reply {
     let words = phrases_for(&meaning).first().copied().unwrap_or_default().to_owned();
     Reply { words, meaning }
 }

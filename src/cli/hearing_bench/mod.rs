@@ -34,9 +34,6 @@ pub(super) struct Options {
     /// A tenth of it
     #[arg(long)]
     quick: bool,
-    /// Keep the sound files in a folder and use them again
-    #[arg(long, value_name = "FOLDER")]
-    keep: Option<PathBuf>,
     /// Write the raw scores to a file as well
     #[arg(long, value_name = "FILE")]
     raw: Option<PathBuf>,
@@ -48,17 +45,23 @@ impl Options {
     }
 }
 
-pub(super) fn run(config: &Config, options: &Options, out: &mut Out) -> anyhow::Result<()> {
+/// Sound files stay in `keep` and are used again.
+pub(super) fn run(
+    config: &Config,
+    keep: Option<&Path>,
+    options: &Options,
+    out: &mut Out,
+) -> anyhow::Result<()> {
     // A missing model shows now, not after the sounds are made.
     Recogniser::load(&config.models)?;
     let cache = setup::cache()?;
     let builder = Builder::ready(&cache)?;
-    let folder = match &options.keep {
-        Some(folder) => folder.clone(),
+    let folder = match keep {
+        Some(folder) => folder.to_owned(),
         None => cache.join(format!("bench-{}", std::process::id())),
     };
     let done = bench(config, &builder, (&cache, &folder), options, out);
-    if options.keep.is_none() {
+    if keep.is_none() {
         // What was made for this run only goes with it.
         let _ = std::fs::remove_dir_all(&folder);
     }
