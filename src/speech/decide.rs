@@ -43,7 +43,7 @@ impl Default for Thresholds {
     fn default() -> Self {
         Thresholds {
             number: Limits { b: -1.6, a: -1.4, m: 2.0 },
-            confirm: Limits { b: -1.3, a: -1.0, m: 3.0 },
+            confirm: Limits { b: -1.0, a: -0.7, m: 3.0 },
             other: Limits { b: -1.5, a: -1.2, m: 2.0 },
             again: Limits { b: -0.5, a: -0.5, m: 0.5 },
         }
