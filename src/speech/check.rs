@@ -197,6 +197,7 @@ pub fn judge(kind: AnswerKind, read: &[PhraseRead]) -> Verdict {
 
 #[cfg(test)]
 mod tests {
+    use super::super::Limits;
     use super::*;
     use proptest::prelude::*;
 
@@ -304,7 +305,8 @@ mod tests {
         let scores = Scores { b: -0.5, a: -0.25, m: 3.5 };
         let accept =
             |meaning| Decision::Accept { meaning, words: "W".to_owned(), scores: scores.clone() };
-        let thresholds = Thresholds::default();
+        let confirm = Limits { b: -1.3, a: -1.0, m: 3.0 };
+        let thresholds = Thresholds { confirm, ..Thresholds::default() };
         let of =
             |decision: Option<&Decision>| read_phrase(phrase, decision, Hash::START, &thresholds);
         let right = of(Some(&accept(Meaning::StepDone)));

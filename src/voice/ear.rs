@@ -10,7 +10,7 @@ use rten_tensor::prelude::*;
 use rten_tensor::{NdTensor, Tensor};
 
 use super::VoiceError;
-use super::model::{failed, load, node};
+use super::model::{Made, failed, load, node};
 use super::source::{FrameSource, Missing};
 use crate::sound::{
     CHUNK, Endpointer, Endpoints, FRAME, Framer, RATE_HZ, Segment, Spoken, level_dbfs,
@@ -34,7 +34,7 @@ impl Vad {
     /// # Errors
     /// When the file is missing or is not the model expected.
     pub fn load(path: &Path) -> Result<Vad, VoiceError> {
-        let model = load(path)?;
+        let model = load(path, Made::Quick)?;
         Ok(Vad {
             sound_in: node(&model, path, "input")?,
             state_in: node(&model, path, "state")?,

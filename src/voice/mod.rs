@@ -28,7 +28,7 @@ pub use hear_file::{HeardSegment, best_heard, hear_file};
 pub use link::{Ends, Link, Next, Opened, Opener, Seen};
 pub use loudspeaker::{Loudspeaker, Play, Sound};
 pub use microphone::{Leave, MicEvent, Microphone};
-pub use model::{Moonshine, Utterance};
+pub use model::{Made, Moonshine, Utterance};
 pub use mouth::{Mouth, Voice, louder, sentences};
 pub use natural::Natural;
 pub use recogniser::{Heard, Recogniser};

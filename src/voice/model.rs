@@ -38,12 +38,22 @@ struct Ends {
     outputs: Vec<NodeId>,
 }
 
-pub(super) fn load(path: &Path) -> Result<Model, VoiceError> {
+/// Whether weights are laid out for speed when a model is loaded, which doubles
+/// the memory it takes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Made {
+    /// For speed.
+    Quick,
+    /// For memory.
+    Small,
+}
+
+pub(super) fn load(path: &Path, made: Made) -> Result<Model, VoiceError> {
     if !path.is_file() {
         return Err(VoiceError::NoModel(path.to_owned()));
     }
     ModelOptions::with_all_ops()
-        .prepack_weights(true)
+        .prepack_weights(made == Made::Quick)
         .load_file(path)
         .map_err(|e| VoiceError::BadModel { path: path.to_owned(), why: e.to_string() })
 }
@@ -64,13 +74,13 @@ impl Moonshine {
     ///
     /// # Errors
     /// When a file is missing or is not the model expected.
-    pub fn load(dir: &Path) -> Result<Moonshine, VoiceError> {
+    pub fn load(dir: &Path, made: Made) -> Result<Moonshine, VoiceError> {
         let encoder_path = dir.join("encoder_model.onnx");
         let first_path = dir.join("decoder_first.onnx");
         let step_path = dir.join("decoder_step.onnx");
-        let encoder = load(&encoder_path)?;
-        let first = load(&first_path)?;
-        let step = load(&step_path)?;
+        let encoder = load(&encoder_path, made)?;
+        let first = load(&first_path, made)?;
+        let step = load(&step_path, made)?;
         let ends = |model: &Model, path: &Path, made: &dyn Fn(usize) -> bool| {
             let mut outputs = vec![node(model, path, "logits")?];
             for (_, name) in memories().enumerate().filter(|(at, _)| made(*at)) {

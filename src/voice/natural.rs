@@ -12,7 +12,7 @@ use rten_tensor::{NdTensor, Tensor};
 use super::VoiceError;
 use super::espeak::phonemes;
 use super::loudspeaker::Sound;
-use super::model::{failed, load, node};
+use super::model::{Made, failed, load, node};
 use super::mouth::{Voice, sentences};
 
 /// Words per minute of the voice as it was made; about that of espeak-ng.
@@ -71,7 +71,7 @@ impl Natural {
         let bad = |why: String| VoiceError::BadModel { path: table.clone(), why };
         let text = std::fs::read_to_string(&table).map_err(|e| bad(e.to_string()))?;
         let table: Table = serde_json::from_str(&text).map_err(|e| bad(e.to_string()))?;
-        let model = load(&path)?;
+        let model = load(&path, Made::Quick)?;
         #[expect(clippy::cast_precision_loss, reason = "a few hundred words")]
         let wanted = words_per_minute.clamp(80, 330) as f32;
         Ok(Natural {

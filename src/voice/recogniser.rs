@@ -8,7 +8,7 @@ use std::time::Instant;
 
 use super::VoiceError;
 use super::ear::Vad;
-use super::model::Moonshine;
+use super::model::{Made, Moonshine};
 use crate::sound::RATE_HZ;
 use crate::speech::{
     Decision, Found, Grammar, Scores, Search, Thresholds, Tokens, Trie, Wording, decide,
@@ -65,8 +65,8 @@ impl Recogniser {
             .map_err(|e| VoiceError::File { path: table.clone(), why: e.to_string() })?;
         Ok(Recogniser {
             tokens: Tokens::read(&bytes)?,
-            plain: Moonshine::load(&dir.join("tiny"))?,
-            noisy: Moonshine::load(&dir.join("noisy"))?,
+            plain: Moonshine::load(&dir.join("tiny"), Made::Small)?,
+            noisy: Moonshine::load(&dir.join("noisy"), Made::Quick)?,
             vad: Arc::new(Vad::load(&dir.join("silero/silero_vad_16k_op15.onnx"))?),
             thresholds: Thresholds::default(),
             rules: Search::default(),
@@ -77,11 +77,6 @@ impl Recogniser {
     /// The voice detector, for an [`super::Ear`].
     pub fn vad(&self) -> Arc<Vad> {
         Arc::clone(&self.vad)
-    }
-
-    /// The bare model, for measuring what the rest costs.
-    pub fn model(&self) -> &Moonshine {
-        &self.plain
     }
 
     /// The token table.
@@ -169,12 +164,19 @@ impl Recogniser {
         Ok(Heard { decision, transcript: words, took_ms: ms_since(started), found: None })
     }
 
-    /// Runs the bare model: encoder and free hypothesis.
+    /// Words of one's own, from the model as it was published.
+    fn transcribe(&self, samples: &[f32]) -> Result<Found, VoiceError> {
+        let mut utterance = self.plain.listen(prepared(samples))?;
+        greedy(&mut utterance, most_tokens(samples))
+    }
+
+    /// Runs the model that hears steps, bare: encoder and free hypothesis. For
+    /// measuring what the rest costs.
     ///
     /// # Errors
     /// When a model fails.
-    pub fn transcribe(&self, samples: &[f32]) -> Result<Found, VoiceError> {
-        let mut utterance = self.plain.listen(prepared(samples))?;
+    pub fn bare(&self, samples: &[f32]) -> Result<Found, VoiceError> {
+        let mut utterance = self.noisy.listen(prepared(samples))?;
         greedy(&mut utterance, most_tokens(samples))
     }
 }

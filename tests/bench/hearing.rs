@@ -218,7 +218,7 @@ fn main() {
     for _ in 0..12 {
         for samples in &utterances {
             let started = Instant::now();
-            black_box(recogniser.transcribe(samples).unwrap());
+            black_box(recogniser.bare(samples).unwrap());
             bare.push(started.elapsed());
             let started = Instant::now();
             black_box(recogniser.hear(samples, &grammar).unwrap());
@@ -239,7 +239,7 @@ fn main() {
     let mut group = criterion.benchmark_group("hearing");
     let samples = &utterances[0];
     group.bench_function("bare model", |b| {
-        b.iter(|| recogniser.transcribe(black_box(samples)).unwrap());
+        b.iter(|| recogniser.bare(black_box(samples)).unwrap());
     });
     group.bench_function("decision", |b| {
         b.iter(|| recogniser.hear(black_box(samples), &grammar).unwrap());

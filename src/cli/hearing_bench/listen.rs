@@ -208,7 +208,7 @@ pub(crate) fn hear_clips(config: &Config, list: &Path, raw: bool) -> anyhow::Res
             let raw = found.filter(|_| raw).map(|found| books(found, &trie, &recogniser));
             let started = Instant::now();
             let bare_ms = if bare {
-                recogniser.transcribe(&segment.samples)?;
+                recogniser.bare(&segment.samples)?;
                 Some(ms_since(started))
             } else {
                 None
