@@ -87,6 +87,8 @@ impl Teller<'_> {
             Prompt::NoCautions => say(Key::NoCautions, &[]),
             Prompt::Reason { why } if why.is_empty() => say(Key::NoReason, &[]),
             Prompt::Reason { why } => why.clone(),
+            // Only where a photo is still wanted.
+            Prompt::ReadBack { given: Given::Done, .. } => say(Key::ReadBackDone, &[]),
             Prompt::ReadBack { given, target, comparison } => {
                 self.read_back(&self.show_given(given), given, target.as_ref(), comparison)
             }

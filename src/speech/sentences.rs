@@ -59,6 +59,7 @@ sentences! {
     Listening = "listening" [];
 
     ReadBack = "read-back" ["given"];
+    ReadBackDone = "read-back-done" [];
     ReadBackOn = "read-back-on" ["given"];
     ReadBackOff = "read-back-off" ["given"];
     OffTarget = "off-target" ["given" "off" "measure-again" "log-as-is"];

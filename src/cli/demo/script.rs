@@ -193,12 +193,16 @@ impl Script {
             return None;
         }
         self.photos -= 1;
+        self.meant = None;
         Some(command(Meaning::PhotoTaken))
     }
 
     fn answer(&mut self, expect: &Expect) -> Option<Reply> {
         let at = self.step.clone()?;
         let answer = self.checklist.step(&at.id)?.answer.clone();
+        if answer == Answer::Done {
+            self.meant = Some(Given::Done);
+        }
         match answer {
             Answer::Done if self.mishaps.mumble && at.row.is_some() => {
                 self.mishaps.mumble = false;

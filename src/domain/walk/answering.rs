@@ -120,6 +120,12 @@ impl Walk {
             // What is being corrected stays as it was.
             Meaning::Resume if asking && self.settled(&at).is_some() => self.next(now, out),
             Meaning::StepDone if told && step_answer(self, &at) == Some(&Answer::Done) => {
+                // While a photo is wanted two things are said here that a mumble
+                // makes alike: "photo taken" without its beginning is heard as
+                // "step done".
+                if heard.is_some() && 0 < self.photos_left(&at) {
+                    return self.read_back(at, Given::Done, heard, out);
+                }
                 self.log_answer(now, at, Given::Done, heard, None, out);
             }
             meaning if told => self.given(now, at, &meaning, heard, out),
@@ -161,6 +167,17 @@ impl Walk {
                 return self.listen(out);
             }
         };
+        self.read_back(at, given, heard, out);
+    }
+
+    /// Says what was heard. Only a yes logs it.
+    fn read_back(
+        &mut self,
+        at: StepRef,
+        given: Given,
+        heard: Option<Heard>,
+        out: &mut Vec<Action>,
+    ) {
         let (target, comparison) = self.comparison(&at, &given);
         self.tries = 0;
         out.push(Action::Say(Prompt::ReadBack { given: given.clone(), target, comparison }));

@@ -182,15 +182,20 @@ impl Walk {
         }
     }
 
+    /// Photos that this step still wants.
+    pub(super) fn photos_left(&self, at: &StepRef) -> u32 {
+        let stood = self.standing.step(&self.setting.checklist.id, at);
+        let asked = self.step(at).map_or(0, |step| step.photos);
+        asked.saturating_sub(stood.map_or(0, |stood| stood.photos))
+    }
+
     pub(super) fn say_step(&self, at: &StepRef, out: &mut Vec<Action>) {
         let title = self.title(at);
         match self.tell(at) {
             Ok(Told { text, .. }) => {
                 let (number, of) = (self.number(at), self.plan.len());
                 out.push(Action::Say(Prompt::Step { number, of, title, text }));
-                let stood = self.standing.step(&self.setting.checklist.id, at);
-                let asked = self.step(at).map_or(0, |step| step.photos);
-                let left = asked.saturating_sub(stood.map_or(0, |stood| stood.photos));
+                let left = self.photos_left(at);
                 // Where free words are taken down, it would be one of them.
                 if 0 < left && self.expected_answer(at) != ExpectAnswer::Words {
                     out.push(Action::Say(Prompt::Photos { left }));
