@@ -7,16 +7,28 @@ use anyhow::bail;
 use super::home::{Home, now, zone};
 use super::out::{Out, write_file};
 use crate::config::Config;
-use crate::domain::{At, Due, JobFile, schedule};
+use crate::domain::{At, Due, JobFile, Units, schedule};
 use crate::export;
+use crate::export::pdf::Paper;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Arguments {
     /// The job's number
     job: String,
-    /// Where to, by its ending: .json or .html
-    #[arg(short, value_name = "FILE.json|.html", required = true)]
+    /// Where to, by its ending: .pdf, .html or .json
+    #[arg(short, value_name = "FILE.pdf|.html|.json", required = true)]
     output: PathBuf,
+    /// The paper of a .pdf; without it what the units of the job go with
+    #[arg(long, value_name = "a4|letter", value_parser = paper)]
+    paper: Option<Paper>,
+}
+
+fn paper(word: &str) -> Result<Paper, String> {
+    match word {
+        "a4" => Ok(Paper::A4),
+        "letter" => Ok(Paper::Letter),
+        _ => Err("expected a4 or letter".to_owned()),
+    }
 }
 
 pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow::Result<()> {
@@ -25,12 +37,19 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
     let record = file.record(&home.functions);
     let due = due(&file, now(&file.job)?)?;
     let path = &arguments.output;
-    let text = match path.extension().and_then(|ending| ending.to_str()) {
-        Some("json") => export::json::pretty(&export::json::record(&record, &due)),
-        Some("html") => export::html::record(&record, &due),
-        _ => bail!("`{}` has to end in .json or .html", path.display()),
+    let json = || export::json::record(&record, &due);
+    let bytes = match path.extension().and_then(|ending| ending.to_str()) {
+        Some("json") => export::json::pretty(&json()).into_bytes(),
+        Some("html") => export::html::record(&record, &due).into_bytes(),
+        Some("pdf") => {
+            let (json, units) = (json(), file.job.units);
+            let usual = if units == Units::Us { Paper::Letter } else { Paper::A4 };
+            let paper = arguments.paper.unwrap_or(usual);
+            export::pdf::record(&export::json::pretty(&json), &json, |_| None, paper)?
+        }
+        _ => bail!("`{}` has to end in .pdf, .html or .json", path.display()),
     };
-    write_file(path, text.as_bytes())?;
+    write_file(path, &bytes)?;
     Ok(out.line(&format!("wrote {}", path.display()))?)
 }
 

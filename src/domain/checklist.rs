@@ -149,6 +149,8 @@ pub struct Measure {
     pub graduation: Ratio,
     /// Where the rule comes from.
     pub source: String,
+    /// Whether it stands on the first page of the record.
+    pub first_page: bool,
 }
 
 /// Rows such as roof planes or vent runs.

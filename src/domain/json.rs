@@ -54,6 +54,15 @@ impl Json {
         }
     }
 
+    /// The items, where this is a list.
+    #[must_use]
+    pub fn as_list(&self) -> Option<&[Json]> {
+        match self {
+            Json::List(items) => Some(items),
+            _ => None,
+        }
+    }
+
     /// The whole number, where this is one that a double holds exactly.
     #[must_use]
     #[expect(clippy::cast_possible_truncation, reason = "bounded to ±2^53 before")]

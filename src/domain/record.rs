@@ -49,6 +49,8 @@ pub struct Record {
     pub checks: Vec<Checked>,
     /// The last entry of the job and its hash.
     pub head: Option<(u64, Hash)>,
+    /// When it was logged: the record is as of then.
+    pub last_at: Option<super::At>,
 }
 
 /// A fact of the job, or a figure that the profile does not give.
@@ -109,6 +111,8 @@ pub struct RecordMeasure {
     pub facts: Vec<String>,
     /// Where the rule comes from.
     pub source: String,
+    /// Whether it stands on the first page of the record.
+    pub first_page: bool,
 }
 
 /// A step with what stands of it.
@@ -191,6 +195,7 @@ impl JobFile {
             ears: self.standing.ears.clone(),
             checks: self.checks(),
             head: self.entries.last().map(|entry| (entry.seq, entry.hash)),
+            last_at: self.entries.last().map(|entry| entry.draft.at),
         }
     }
 
@@ -261,6 +266,7 @@ impl JobFile {
                 bound: measure.bound,
                 facts: facts.clone(),
                 source: measure.source.clone(),
+                first_page: measure.first_page,
             }));
         }
         for table in &checklist.tables {
@@ -363,6 +369,7 @@ fn columns(
             bound: Bound::Mark,
             facts: facts.clone(),
             source: source.clone(),
+            first_page: false,
             name,
         })
     });

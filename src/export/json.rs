@@ -11,16 +11,18 @@ use crate::domain::entry_json;
 use crate::domain::{
     About, Attention, Caution, Checklist, Comparison, Computed, Day, Due, FactName, Given, Heard,
     How, Job, Json, Outcome, Pin, PointStanding, Profile, Record, RecordFact, RecordMeasure,
-    RecordStep, RecordWalk, Settled, Target, Units,
+    RecordStep, RecordWalk, Settled, Table, Target, Units,
 };
 use crate::measure::{Quantity, Value};
 
-use super::{order, sound, words};
+use super::html::Drawing;
+use super::{drawing, order, sound, words};
 
 /// The whole record, with the dates given out after it.
 #[must_use]
 pub fn record(record: &Record, due: &[Due]) -> Json {
     let units = record.job.units;
+    let tables = order::tables(record);
     let notes = record.notes.iter().map(|note| {
         Json::object([
             ("entry_seq", whole(note.seq)),
@@ -36,9 +38,12 @@ pub fn record(record: &Record, due: &[Due]) -> Json {
     });
     let mut members = head(record, "chalkhand-record/1");
     members.extend([
+        ("made_by", concat!("chalkhand ", env!("CARGO_PKG_VERSION")).into()),
+        ("made_at", option(record.last_at.as_ref())),
+        ("drawings", list(drawing::plates(record).into_iter().map(plate))),
         ("pins", list(record.job.pins.iter().map(pin))),
-        ("facts", list(order::facts(record).into_iter().map(|f| fact(f, units)))),
-        ("checklists", list(record.walks.iter().map(|w| walk(w, units)))),
+        ("facts", list(order::facts(record).into_iter().map(|f| asked(f, &tables, units)))),
+        ("checklists", list(record.walks.iter().map(|w| walk(w, &tables, units)))),
         ("notes", list(notes)),
         ("sound", sound::json(&record.ears, &record.checks)),
         ("follow_ups", list(due.iter().map(follow_up))),
@@ -145,6 +150,14 @@ pub(super) fn head(record: &Record, format: &str) -> Vec<(&'static str, Json)> {
     ]
 }
 
+fn plate(plate: Drawing) -> Json {
+    Json::object([
+        ("title", Json::Text(plate.title)),
+        ("description", Json::Text(plate.description)),
+        ("svg", Json::Text(plate.svg)),
+    ])
+}
+
 fn job(job: &Job) -> Json {
     let people = job
         .people
@@ -201,11 +214,20 @@ pub(super) fn fact(fact: &RecordFact, units: Units) -> Json {
     object(members)
 }
 
+/// A fact with its question and its row, as a person reads it.
+fn asked(of: &RecordFact, tables: &[&Table], units: Units) -> Json {
+    let mut json = fact(of, units);
+    if let Json::Object(members) = &mut json {
+        members.insert("line".to_owned(), Json::Text(words::question(of, tables)));
+    }
+    json
+}
+
 fn name(name: &FactName) -> Vec<(&'static str, Json)> {
     vec![("name", Json::text(&name.name)), ("row", name.row.map_or(Json::Null, Json::from))]
 }
 
-fn walk(walk: &RecordWalk, units: Units) -> Json {
+fn walk(walk: &RecordWalk, tables: &[&Table], units: Units) -> Json {
     let checklist: &Checklist = &walk.checklist;
     let cautions = checklist.cautions.iter().map(caution);
     let mut members = foundation(checklist);
@@ -214,7 +236,7 @@ fn walk(walk: &RecordWalk, units: Units) -> Json {
         ("begun_at", option(walk.begun.as_ref())),
         ("ended_at", option(walk.ended.as_ref())),
         ("warnings", list(walk.warnings.iter().map(Json::text))),
-        ("measures", list(walk.measures.iter().map(|m| measure(m, units)))),
+        ("measures", list(walk.measures.iter().map(|m| measure(m, tables, units)))),
         ("steps", list(walk.steps.iter().map(|s| step(s, units)))),
     ]);
     object(members)
@@ -240,10 +262,16 @@ pub(super) fn caution(caution: &Caution) -> Json {
     ])
 }
 
-fn measure(measure: &RecordMeasure, units: Units) -> Json {
+fn measure(measure: &RecordMeasure, tables: &[&Table], units: Units) -> Json {
+    let line = match order::row_name(tables, &measure.name) {
+        Some(row) => format!("{row}: {}", measure.title),
+        None => measure.title.clone(),
+    };
     let mut members = name(&measure.name);
     members.extend([
         ("title", Json::text(&measure.title)),
+        ("line", Json::Text(line)),
+        ("first_page", if measure.first_page { Json::Bool(true) } else { Json::Null }),
         ("formula", Json::text(&measure.formula)),
         ("source", Json::text(&measure.source)),
     ]);
@@ -278,6 +306,7 @@ fn settled(settled: &Settled, units: Units) -> Json {
         ("at", Json::text(settled.at)),
         ("by", Json::text(&settled.by)),
         ("how", how(&settled.how)),
+        ("asked_for", Json::Text(words::asked_for(&settled.outcome, units))),
         ("line", Json::Text(words::outcome(&settled.outcome, units))),
     ];
     match &settled.outcome {

@@ -12,6 +12,7 @@ pub mod json;
 pub mod listing;
 pub mod order;
 mod page;
+pub mod pdf;
 pub mod sheet_json;
 mod sheet_parts;
 pub mod sheet_text;

@@ -136,6 +136,17 @@ pub fn outcome(outcome: &Outcome, units: Units) -> String {
     }
 }
 
+/// What a step asked for, in a word or two.
+#[must_use]
+pub fn asked_for(outcome: &Outcome, units: Units) -> String {
+    match outcome {
+        Outcome::Answered { target: Some(asked), .. } => target(asked, units),
+        Outcome::Answered { given: Given::Done, .. } => "to be done".to_owned(),
+        Outcome::Answered { .. } => "an answer".to_owned(),
+        Outcome::Skipped { .. } => "to be settled".to_owned(),
+    }
+}
+
 /// The day and the clock at the address: `2026-10-15 10:04`.
 #[must_use]
 pub fn day_and_clock(at: At) -> String {

@@ -32,6 +32,7 @@ pub(super) struct Draft {
     bound: Bound,
     graduation: Option<(Ratio, std::ops::Range<usize>)>,
     source: String,
+    first_page: bool,
 }
 
 /// A fact or figure by its place in the checklist.
@@ -69,6 +70,7 @@ pub(super) fn read_default(
         bound: Bound::Mark,
         graduation: None,
         source: String::new(),
+        first_page: false,
         text,
     })
 }
@@ -117,7 +119,7 @@ fn read_draft(
 ) -> Option<Draft> {
     let mut title = name.value.replace('_', " ");
     let (mut bound, mut graduation, mut source) = (Bound::Mark, None, String::new());
-    let mut group = String::new();
+    let (mut group, mut first_page) = (String::new(), false);
     let text = if value.get_ref().as_str().is_some() {
         as_text(value, report)?
     } else {
@@ -127,6 +129,7 @@ fn read_draft(
         source = node.text("source").map_or(source, |source| source.value);
         group = node.text("group").map_or(group, |group| group.value);
         bound = read_bound(&node);
+        first_page = node.flag("first_page").unwrap_or(false);
         graduation = node.text("graduation").and_then(|text| read_graduation(&text, report));
         node.finish();
         text?
@@ -141,6 +144,7 @@ fn read_draft(
         bound,
         graduation,
         source,
+        first_page,
         name,
         text,
     })
@@ -251,6 +255,7 @@ fn finish(draft: Draft, kind: FactKind, report: &Report<'_>) -> Option<Measure> 
         bound: draft.bound,
         graduation,
         source: draft.source,
+        first_page: draft.first_page,
     })
 }
 

@@ -59,7 +59,7 @@ fn what_a_person_can_mend_is_one_and_says_how() {
     let cases: Vec<(Vec<&str>, Vec<&str>)> = vec![
         (vec!["job", "show", "J-9"], vec!["no job `J-9`", "chalkhand job list"]),
         (vec!["sheet", "J-9"], vec!["no job `J-9`"]),
-        (vec!["record", "EX-0001", "-o", "r.doc"], vec!["has to end in .json or .html"]),
+        (vec!["record", "EX-0001", "-o", "r.doc"], vec!["has to end in .pdf, .html or .json"]),
         (vec!["sheet", "EX-0001", "-o", "r.doc"], vec!["has to end in .txt, .json, .html or .svg"]),
         (vec!["record", "EX-0001", "-o", "/nosuch/r.json"], vec!["could not be written"]),
         (vec!["calendar", "EX-0001", "-o", "f.ics"], vec!["no follow-ups yet"]),
@@ -68,7 +68,7 @@ fn what_a_person_can_mend_is_one_and_says_how() {
         (vec!["job", "open", job.to_str().unwrap()], vec!["is open already"]),
         (vec!["job", "open", "nosuch.toml"], vec!["`nosuch.toml` cannot be read"]),
         (vec!["checklist", "show", "roofs"], vec!["no checklist `roofs` is adopted"]),
-        (vec!["checklist", "show", "deck-intake@9.9.9"], vec!["adopted versions: 1.0.0"]),
+        (vec!["checklist", "show", "deck-intake@9.9.9"], vec!["adopted versions: 1.1.0"]),
         (vec!["checklist", "show", "deck-intake@1"], vec!["is not a version"]),
         (vec!["checklist", "check", broken.to_str().unwrap()], vec!["broken.toml:1:", "^"]),
         (
@@ -130,23 +130,23 @@ fn an_adopted_version_never_changes() {
     let text = std::fs::read_to_string(repository("checklists/deck-intake.toml")).unwrap();
     let changed = home.write("changed.toml", &format!("{text}\n# changed\n"));
     let err = home.run(["checklist", "adopt", changed.to_str().unwrap()]).fails(3);
-    assert!(err.contains("deck-intake 1.0.0 is adopted with another content"), "{err}");
+    assert!(err.contains("deck-intake 1.1.0 is adopted with another content"), "{err}");
     assert!(err.contains("new version"), "{err}");
     let newer =
-        home.write("newer.toml", &text.replace("version = \"1.0.0\"", "version = \"1.0.1\""));
+        home.write("newer.toml", &text.replace("version = \"1.1.0\"", "version = \"1.1.1\""));
     home.run(["checklist", "adopt", newer.to_str().unwrap()]).well();
-    let versions = ["deck-intake@1.0.0", "deck-intake@1.0.1"];
+    let versions = ["deck-intake@1.1.0", "deck-intake@1.1.1"];
     let told = home.run(["checklist", "diff", versions[0], versions[1]]).well();
-    assert_eq!(told, "The version was 1.0.0, now 1.0.1.\n");
+    assert_eq!(told, "The version was 1.1.0, now 1.1.1.\n");
     let diff = home.run(["checklist", "diff", versions[0], versions[1], "--lines"]).well();
     assert!(
-        diff.contains("-version = \"1.0.0\"") && diff.contains("+version = \"1.0.1\""),
+        diff.contains("-version = \"1.1.0\"") && diff.contains("+version = \"1.1.1\""),
         "{diff}"
     );
     // The open job keeps its version; new jobs take the newer one.
-    assert!(home.run(["job", "show", "EX-0001"]).well().contains("deck-intake@1.0.0"));
+    assert!(home.run(["job", "show", "EX-0001"]).well().contains("deck-intake@1.1.0"));
     let file = home.run(["checklist", "show", "deck-intake", "--file"]).well();
-    assert!(file.contains("version = \"1.0.1\""));
+    assert!(file.contains("version = \"1.1.1\""));
 }
 
 #[test]
@@ -176,7 +176,7 @@ fn what_changed_is_told_in_sentences_as_json_or_in_lines() {
     assert_eq!(
         diff(&cut, &[]).well(),
         "Step \"Blade depth\": the tolerance was 1/16 in, now 1/8 in.\n\
-         WARNING: the version is still 1.0.0 although the content differs: a step means something \
+         WARNING: the version is still 1.1.0 although the content differs: a step means something \
          else, or something is gone. Raise it to 2.0.0.\n"
     );
     let json: serde_json::Value = serde_json::from_str(&diff(&cut, &["--json"]).well()).unwrap();
@@ -198,7 +198,7 @@ fn typed_answers_are_logged_and_the_walk_goes_on_where_it_was() {
     assert!(first.contains("The walk is open"), "{first}");
     let second = home.typed(WALK, "where\n").well();
     assert!(second.contains("going on"), "{second}");
-    assert!(second.contains("Step 3 of 65: Temperature"), "{second}");
+    assert!(second.contains("Step 3 of 66: Temperature"), "{second}");
     let day = home.run(["day"]).well();
     assert!(day.contains("Instructions"), "{day}");
 }
@@ -401,7 +401,7 @@ fn without_models_it_says_how_to_get_them_and_keys_still_work() {
 fn a_record_keeps_the_words_a_step_was_asked_in() {
     let home = Home::with_job();
     let lines = "done\nfit to work\nyes\n65\nyes\nnothing in the way\nyes\n\
-                 lines are clear\nyes\ndone\n";
+                 lines are clear\nyes\nlabel matches\nyes\ndone\n";
     let said = home.typed(WALK, lines).well();
     assert!(said.contains("Ladder at least 13'-6\""), "{said}");
     // The survey finds another eave afterwards.
@@ -486,7 +486,7 @@ fn typed_numbers_take_the_unit_of_the_question_and_choices_are_shown() {
         "list.toml",
         r#"
 id = "morning"
-version = "1.0.0"
+version = "1.1.0"
 title = "Morning"
 yields_to = "everything"
 sources = ["invented"]

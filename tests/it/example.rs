@@ -47,6 +47,7 @@ fn measure(name: &str, title: &str, formula: &str, kind: FactKind, bound: Bound)
             true => "figures of the profile".to_owned(),
             false => "IRC 2021 R806.2".to_owned(),
         },
+        first_page: bound == Bound::Minimum,
     }
 }
 

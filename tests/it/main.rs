@@ -41,6 +41,7 @@ mod microphone;
 mod microphone_live;
 mod mouth;
 mod outside;
+mod pdf;
 mod program;
 mod readme;
 mod roof_drawing;

@@ -182,7 +182,17 @@ impl Item for Measure {
     }
 
     fn parts(&self) -> Parts {
-        let Self { name: _, title, group, formula: rule, kind, bound, graduation, source } = self;
+        let Self {
+            name: _,
+            title,
+            group,
+            formula: rule,
+            kind,
+            bound,
+            graduation,
+            source,
+            first_page,
+        } = self;
         vec![
             plain("formula", Weight::FIGURE, formula(rule)),
             plain("kind", Weight::FIGURE, Content::Kind(kind.clone())),
@@ -191,6 +201,11 @@ impl Item for Measure {
             plain("heading on the sheet", Weight::WORDING, words(group)),
             plain("title", Weight::WORDING, words(title)),
             plain("source", Weight::WORDING, words(source)),
+            plain(
+                "on the first page of the record",
+                Weight::WORDING,
+                words(if *first_page { "yes" } else { "" }),
+            ),
         ]
     }
 }

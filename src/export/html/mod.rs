@@ -6,8 +6,8 @@ mod sheet;
 mod writer;
 
 use crate::domain::{
-    Due, Given, How, Job, Outcome, PinKind, PointKind, PointStanding, Record, RecordFact,
-    RecordStep, RecordWalk, Settled, Units,
+    Due, How, Job, PinKind, PointKind, PointStanding, Record, RecordFact, RecordStep, RecordWalk,
+    Units,
 };
 
 use self::writer::{Html, Row};
@@ -252,16 +252,7 @@ fn standing(step: &RecordStep, units: Units) -> [Html; 4] {
     let mut when = Html::default();
     when.time(settled.at).text(&format!("\nentry {}", settled.seq));
     let by = format!("{}, {}", settled.by, words::how(&settled.how));
-    [Html::of(&asked(settled, units)), found, when, Html::of(&by)]
-}
-
-fn asked(settled: &Settled, units: Units) -> String {
-    match &settled.outcome {
-        Outcome::Answered { target: Some(target), .. } => words::target(target, units),
-        Outcome::Answered { given: Given::Done, .. } => "to be done".to_owned(),
-        Outcome::Answered { .. } => "an answer".to_owned(),
-        Outcome::Skipped { .. } => "to be settled".to_owned(),
-    }
+    [Html::of(&words::asked_for(&settled.outcome, units)), found, when, Html::of(&by)]
 }
 
 fn notes(page: &mut Html, record: &Record) {

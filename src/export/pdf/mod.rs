@@ -1,0 +1,161 @@
+//! The install record as PDF: tagged for screen readers (PDF/UA-1), made to
+//! last (PDF/A-3b), with the record's JSON attached. The pages are made from
+//! that JSON and the photos alone, so the same record gives the same bytes and
+//! anybody who has it can make the pages again.
+
+mod view;
+mod world;
+
+use typst::diag::SourceDiagnostic;
+use typst::foundations::{Bytes, Smart};
+use typst_layout::PagedDocument;
+use typst_pdf::{PdfOptions, PdfStandard, PdfStandards};
+
+use crate::domain::Json;
+
+use self::world::Desk;
+
+/// How the pages look.
+const TEMPLATE: &str = include_str!("record.typ");
+
+/// The size of the paper.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Paper {
+    /// 210 by 297 mm (ISO 216).
+    A4,
+    /// 8 1/2 by 11 in.
+    Letter,
+}
+
+impl Paper {
+    fn word(self) -> &'static str {
+        match self {
+            Self::A4 => "a4",
+            Self::Letter => "us-letter",
+        }
+    }
+}
+
+/// Why there is no PDF: a fault of this program, never of what was logged.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("the record could not be laid out as PDF ({why}); write it as .html or .json instead")]
+pub struct PdfError {
+    /// What the typesetter says.
+    pub why: String,
+}
+
+/// What the typesetter is given.
+#[derive(Clone, Debug)]
+pub struct Sources {
+    /// How the pages look.
+    pub template: &'static str,
+    /// The files it reads, by path.
+    pub files: Vec<(String, Vec<u8>)>,
+}
+
+/// The pages. `text` is the record as JSON, which is attached as it is; `record`
+/// is the same, read. `preview` gives the photo of that hash as JPEG or PNG,
+/// where it is there.
+///
+/// # Errors
+/// The layout fails, whatever a person typed does not: what no font can show is
+/// replaced so that it can be seen.
+pub fn record(
+    text: &str,
+    record: &Json,
+    preview: impl Fn(&str) -> Option<Vec<u8>>,
+    paper: Paper,
+) -> Result<Vec<u8>, PdfError> {
+    let previews: Vec<Option<Vec<u8>>> =
+        view::photos(record).into_iter().map(|hash| hash.and_then(&preview)).collect();
+    let made = pages(text, record, &previews, paper, world::is_covered);
+    // Some characters have a glyph alone and none beside others.
+    made.or_else(|_| pages(text, record, &previews, paper, view::is_plain))
+}
+
+/// The template and the files it reads, by path: what [`record`] hands to the
+/// typesetter. For measuring and for looking at.
+///
+/// # Errors
+/// As [`record`].
+pub fn sources(
+    text: &str,
+    record: &Json,
+    preview: impl Fn(&str) -> Option<Vec<u8>>,
+    paper: Paper,
+) -> Result<Sources, PdfError> {
+    let previews: Vec<_> =
+        view::photos(record).into_iter().map(|hash| hash.and_then(&preview)).collect();
+    let files = files(text, record, &previews, paper, world::is_covered)?;
+    let files = files.into_iter().map(|(path, bytes)| (path, bytes.to_vec())).collect();
+    Ok(Sources { template: TEMPLATE, files })
+}
+
+fn pages(
+    text: &str,
+    record: &Json,
+    previews: &[Option<Vec<u8>>],
+    paper: Paper,
+    can_show: fn(char) -> bool,
+) -> Result<Vec<u8>, PdfError> {
+    let files = files(text, record, previews, paper, can_show)?;
+    let desk = Desk::new(TEMPLATE, files)?;
+    let made = typst::compile::<PagedDocument>(&desk)
+        .output
+        .map_err(|errors| said(&errors))
+        .and_then(|document| {
+            let standards = PdfStandards::new(&[PdfStandard::A_3b, PdfStandard::Ua_1])
+                .map_err(|error| PdfError { why: error.message().to_string() })?;
+            let options = PdfOptions {
+                ident: Smart::Custom(view::number(record).to_owned()),
+                creator: Smart::Custom(Some(view::maker(record).to_owned())),
+                standards,
+                ..PdfOptions::default()
+            };
+            typst_pdf::pdf(&document, &options).map_err(|errors| said(&errors))
+        });
+    // What the typesetter remembers of this record is of no use for another.
+    typst::comemo::evict(0);
+    made
+}
+
+/// What the template reads, by path.
+fn files(
+    text: &str,
+    record: &Json,
+    previews: &[Option<Vec<u8>>],
+    paper: Paper,
+    can_show: fn(char) -> bool,
+) -> Result<Vec<(String, Bytes)>, PdfError> {
+    let shown = view::shown(record, can_show);
+    let view = view::view(&shown, previews, paper);
+    let mut files = vec![
+        ("/record.json".to_owned(), Bytes::new(text.to_owned().into_bytes())),
+        ("/view.json".to_owned(), Bytes::from_string(canonical(&view)?)),
+        ("/qr.svg".to_owned(), Bytes::from_string(view::qr(record)?)),
+    ];
+    for (at, svg) in view::drawings(&shown).into_iter().enumerate() {
+        files.push((format!("/drawing-{at}.svg"), Bytes::from_string(svg.to_owned())));
+    }
+    for (at, photo) in previews.iter().enumerate() {
+        if let Some(bytes) = photo {
+            files.push((format!("/photo-{at}"), Bytes::new(bytes.clone())));
+        }
+    }
+    Ok(files)
+}
+
+fn canonical(json: &Json) -> Result<String, PdfError> {
+    json.canonical().map_err(|error| PdfError { why: error.to_string() })
+}
+
+fn said(errors: &[SourceDiagnostic]) -> PdfError {
+    let words: Vec<String> = errors
+        .iter()
+        .map(|error| {
+            let hints = error.hints.iter().map(|hint| format!("; {}", hint.v));
+            format!("{}{}", error.message, hints.collect::<String>())
+        })
+        .collect();
+    PdfError { why: words.join("; ") }
+}

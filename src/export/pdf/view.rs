@@ -1,0 +1,159 @@
+//! What the template reads: the record with every character that no font can
+//! show made visible, and the little that is computed for paper alone.
+
+use qrcode::{EcLevel, QrCode};
+
+use super::{Paper, PdfError, world};
+use crate::domain::{Hash, Json};
+use crate::export::words;
+
+/// So many open matters stand on the first page; the others follow later.
+const MOST_FIRST: u32 = 6;
+/// Photos on paper, at most: the typesetter has to remember a path for each.
+const MOST_PHOTOS: usize = 10_000;
+
+/// Everything the template reads.
+pub(super) fn view(shown: &Json, previews: &[Option<Vec<u8>>], paper: Paper) -> Json {
+    let fonts = |names: &[&str]| Json::List(names.iter().map(Json::text).collect());
+    let there = previews.iter().map(|photo| Json::Bool(photo.is_some()));
+    let rests = rests(shown)
+        .into_iter()
+        .map(|(name, value)| Json::List(vec![Json::text(name), Json::Text(value)]));
+    Json::object([
+        ("record", shown.clone()),
+        ("paper", paper.word().into()),
+        ("fonts", fonts(world::TEXT)),
+        ("mono", "DejaVu Sans Mono".into()),
+        ("invented", words::INVENTED.into()),
+        ("footer", Json::Text(format!("Made by {}", maker(shown)))),
+        ("qr_alt", "The record's number, hash and key as a code to scan".into()),
+        ("most_first", Json::from(MOST_FIRST)),
+        ("previews", Json::List(there.collect())),
+        ("rests", Json::List(rests.collect())),
+        ("drawings", Json::List(drawings(shown).into_iter().map(size_mm).collect())),
+    ])
+}
+
+/// The record with each string as the fonts can show it.
+pub(super) fn shown(json: &Json, can_show: fn(char) -> bool) -> Json {
+    match json {
+        Json::Text(text) => Json::Text(visible(text, can_show)),
+        Json::List(items) => Json::List(items.iter().map(|item| shown(item, can_show)).collect()),
+        Json::Object(members) => {
+            let members = members.iter().map(|(key, value)| (key.clone(), shown(value, can_show)));
+            Json::Object(members.collect())
+        }
+        other => other.clone(),
+    }
+}
+
+/// What no font has becomes its code point in brackets: it is seen that there
+/// was something, and what. The attached JSON keeps it as it was.
+fn visible(text: &str, can_show: fn(char) -> bool) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars().map(words::visible) {
+        if c == '\t' {
+            out.push(' ');
+        } else if c == '\n' || is_plain(c) || can_show(c) {
+            out.push(c);
+        } else if is_invisible(c) {
+            // Joins and variants have nothing to show of their own.
+        } else {
+            out.push_str(&format!("[U+{:04X}]", u32::from(c)));
+        }
+    }
+    out
+}
+
+/// Printable ASCII.
+pub(super) fn is_plain(c: char) -> bool {
+    matches!(c, ' '..='~')
+}
+
+/// Joiners and variation selectors: they change the character beside them.
+fn is_invisible(c: char) -> bool {
+    matches!(c, '\u{200c}' | '\u{200d}' | '\u{fe00}'..='\u{fe0f}')
+}
+
+/// The number of the job.
+pub(super) fn number(record: &Json) -> &str {
+    record.get("job").and_then(|job| job.get("number")).and_then(Json::as_text).unwrap_or_default()
+}
+
+/// The program and version that made the record.
+pub(super) fn maker(record: &Json) -> &str {
+    record.get("made_by").and_then(Json::as_text).unwrap_or("chalkhand")
+}
+
+/// The pictures, in order.
+pub(super) fn drawings(record: &Json) -> Vec<&str> {
+    let all = record.get("drawings").and_then(Json::as_list).unwrap_or_default();
+    all.iter().filter_map(|drawing| drawing.get("svg").and_then(Json::as_text)).collect()
+}
+
+/// Width and height of a picture in millimetres; a square where it does not say.
+fn size_mm(svg: &str) -> Json {
+    let side = |name: &str| {
+        let (_, rest) = svg.split_once(&format!(" {name}=\""))?;
+        let (size, _) = rest.split_once("mm\"")?;
+        size.parse().ok().filter(|size: &f64| size.is_finite() && 0.0 < *size)
+    };
+    let (width, height) = side("width").zip(side("height")).unwrap_or((1.0, 1.0));
+    Json::List(vec![Json::Number(width), Json::Number(height)])
+}
+
+/// The hash of each photo's preview, in order.
+pub(super) fn photos(record: &Json) -> Vec<Option<&str>> {
+    let all = record.get("photos").and_then(Json::as_list).unwrap_or_default();
+    let hashes = all.iter().map(|photo| photo.get("preview_sha256").and_then(Json::as_text));
+    hashes.take(MOST_PHOTOS).collect()
+}
+
+/// What is compared by eye: the hash of the record and the key of its seal.
+fn rests(record: &Json) -> Vec<(&'static str, String)> {
+    let mut all = vec![("SHA-256 of the record without its seal", hash(record))];
+    if let Some(key) = key(record) {
+        all.push(("Key of the device that sealed it", key.to_owned()));
+    }
+    if let Some(head) = record.get("chain_head")
+        && let Some(last) = head.get("entry_sha256").and_then(Json::as_text)
+    {
+        all.push(("SHA-256 of the last entry", last.to_owned()));
+    }
+    all
+}
+
+fn key(record: &Json) -> Option<&str> {
+    record.get("log")?.get("device").and_then(Json::as_text)
+}
+
+/// The hash of what is sealed: the canonical text without the seal itself.
+fn hash(record: &Json) -> String {
+    let mut sealed = record.clone();
+    if let Json::Object(members) = &mut sealed {
+        members.remove("seal");
+    }
+    sealed.canonical().map(|text| Hash::of(text.as_bytes()).to_string()).unwrap_or_default()
+}
+
+/// Number, hash and key as a QR code (ISO/IEC 18004), one black square a module.
+pub(super) fn qr(record: &Json) -> Result<String, PdfError> {
+    let key = key(record).map(|key| format!("\nkey {key}")).unwrap_or_default();
+    let text = format!("record {}\nsha256 {}{key}", number(record), hash(record));
+    let code = QrCode::with_error_correction_level(text.as_bytes(), EcLevel::M)
+        .map_err(|error| PdfError { why: format!("the code to scan: {error}") })?;
+    // Four modules of white around it belong to the code.
+    let (width, quiet) = (code.width(), 4);
+    let size = width + 2 * quiet;
+    let mut path = String::new();
+    for (at, colour) in code.to_colors().into_iter().enumerate() {
+        if colour == qrcode::Color::Dark {
+            let (x, y) = (at % width + quiet, at / width + quiet);
+            path.push_str(&format!("M{x} {y}h1v1h-1z"));
+        }
+    }
+    Ok(format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {size} {size}\" width=\"{size}\" \
+         height=\"{size}\"><path d=\"{path}\"/></svg>"
+    ))
+}

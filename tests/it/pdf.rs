@@ -1,0 +1,212 @@
+//! The record on paper: read back by qpdf and poppler (Debian), and whatever a
+//! person can type comes out. No PDF/A or PDF/UA validator was found in the
+//! registries; what is checked is the structure, the fonts, the tags, the
+//! attachment and the text.
+
+use std::path::Path;
+use std::process::Command;
+
+use chalkhand::domain::{Json, Record};
+use chalkhand::export::pdf::{self, Paper};
+use chalkhand::export::{json, words};
+use proptest::prelude::*;
+
+use super::{example, outside};
+
+fn json_of(record: &Record) -> Json {
+    json::record(record, &example::due())
+}
+
+fn pages(json: &Json, paper: Paper) -> Vec<u8> {
+    pdf::record(&json::pretty(json), json, |_| None, paper).unwrap()
+}
+
+/// What a program of others prints about a file; it has to be content with it.
+fn told(program: &str, arguments: &[&str], file: &Path) -> String {
+    let out = Command::new(program).args(arguments).arg(file).output().unwrap();
+    let said = String::from_utf8_lossy(&out.stdout).into_owned();
+    let wrong = String::from_utf8_lossy(&out.stderr).into_owned();
+    // Some versions of pdfinfo take the /Suspects of a tagged file for an error.
+    let wrong = wrong.replace("Syntax Error: Suspects object is wrong type (boolean)\n", "");
+    assert!(out.status.success() && wrong.is_empty(), "{program}: {said}{wrong}");
+    said
+}
+
+fn text_of(bytes: &[u8]) -> String {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("record.pdf");
+    std::fs::write(&file, bytes).unwrap();
+    let out = Command::new("pdftotext").arg("-layout").arg(&file).arg("-").output().unwrap();
+    assert!(out.status.success());
+    String::from_utf8(out.stdout).unwrap()
+}
+
+#[test]
+fn programs_of_others_read_it() {
+    if outside::folder("the PDF by qpdf and poppler").is_none() {
+        return;
+    }
+    let json = json_of(&example::record());
+    let folder = tempfile::tempdir().unwrap();
+    for (paper, size) in [(Paper::Letter, "612 x 792"), (Paper::A4, "595.276 x 841.89")] {
+        let file = folder.path().join("record.pdf");
+        std::fs::write(&file, pages(&json, paper)).unwrap();
+
+        let checked = told("qpdf", &["--check"], &file);
+        assert!(checked.contains("No syntax or stream encoding errors"), "{checked}");
+
+        let info = told("pdfinfo", &[], &file);
+        assert!(info.contains(&format!("Page size:       {size}")), "{info}");
+        assert!(info.contains("Tagged:          yes"), "{info}");
+        assert!(info.contains("Title:           Install record, job"), "{info}");
+        let metadata = told("pdfinfo", &["-meta"], &file);
+        for claim in ["<pdfaid:part>3<", "<pdfaid:conformance>B<", "<pdfuaid:part>1<"] {
+            assert!(metadata.contains(claim), "{metadata}");
+        }
+
+        // Every font is in the file.
+        let fonts = told("pdffonts", &[], &file);
+        for font in fonts.lines().skip(2) {
+            let columns: Vec<&str> = font.split_whitespace().rev().collect();
+            assert_eq!(columns[4], "yes", "{font}");
+        }
+
+        let listed = told("pdfdetach", &["-list"], &file);
+        assert!(listed.contains("1 embedded files"), "{listed}");
+        let into = folder.path().join("out.json");
+        told("pdfdetach", &["-save", "1", "-o", into.to_str().unwrap()], &file);
+        assert_eq!(std::fs::read_to_string(&into).unwrap(), json::pretty(&json));
+    }
+}
+
+#[test]
+fn the_same_record_gives_the_same_bytes() {
+    let json = json_of(&example::record());
+    let first = pages(&json, Paper::Letter);
+    assert_eq!(first, pages(&json, Paper::Letter));
+    if let Some(folder) = std::env::var_os("CHALKHAND_LOOK") {
+        std::fs::write(Path::new(&folder).join("record.pdf"), &first).unwrap();
+    }
+    assert_ne!(first, pages(&json, Paper::A4));
+}
+
+/// What the record holds is on the pages: nothing is left out on paper.
+#[test]
+fn the_pages_say_what_the_record_says() {
+    if outside::folder("the words of the PDF by poppler").is_none() {
+        return;
+    }
+    let record = example::record();
+    let json = json_of(&record);
+    let squeeze = |text: &str| text.split_whitespace().collect::<String>();
+    let text = squeeze(&text_of(&pages(&json, Paper::A4)));
+    let on_paper = |wanted: &str| {
+        assert!(text.contains(&squeeze(wanted)), "`{wanted}` is not on the pages");
+    };
+    on_paper(words::IS_NOT);
+    on_paper(words::INVENTED);
+    for need in &record.attention {
+        on_paper(words::about(&need.about));
+    }
+    for walk in &record.walks {
+        on_paper(&walk.checklist.hash.to_string());
+        for caution in walk.checklist.cautions.iter() {
+            on_paper(&caution.source);
+        }
+        for step in walk.steps.iter().filter(|step| step.settled.is_some()) {
+            on_paper(step.title.split_whitespace().next().unwrap());
+        }
+        for measure in &walk.measures {
+            on_paper(measure.shown.as_deref().unwrap_or_default());
+        }
+    }
+    for was in record.walks.iter().flat_map(|walk| &walk.steps).flat_map(|step| &step.corrected) {
+        on_paper(&format!("entry {}", was.seq));
+    }
+    on_paper("Corrected. Before:");
+}
+
+/// Emoji have a font; what has none is seen as its code point; nothing steers
+/// the line it stands in; nothing is taken for the language of the template.
+#[test]
+fn whatever_is_typed_comes_out() {
+    let mut record = example::record();
+    let typed =
+        "Dueña: ¿señal? 🏠 漢字 \u{202e}turned #panic() $x$ *b* _i_ <l> @ref `c` \\ [x] // y";
+    for note in &mut record.notes {
+        note.text = typed.to_owned();
+    }
+    record.job.address = typed.to_owned();
+    record.job.number = "J 1 \u{0}\u{7}\t漢".to_owned();
+    let json = json_of(&record);
+    let made = pages(&json, Paper::A4);
+    if outside::folder("the words of the PDF by poppler").is_none() {
+        return;
+    }
+    let text = text_of(&made);
+    for seen in ["Dueña: ¿señal?", "🏠", "[U+6F22][U+5B57]", "#panic() $x$ *b* _i_ <l> @ref"] {
+        assert!(text.contains(seen), "{seen} in {text}");
+    }
+    assert!(!text.contains('\u{202e}'));
+}
+
+#[test]
+fn photos_and_many_entries_come_out() {
+    // A picture of one grey square (PNG), made with the image crate's own words:
+    // signature, header, one deflated row, end.
+    let grey: &[u8] = &[
+        0x89, b'P', b'N', b'G', 0x0d, 0x0a, 0x1a, 0x0a, 0, 0, 0, 13, b'I', b'H', b'D', b'R', 0, 0,
+        0, 1, 0, 0, 0, 1, 8, 0, 0, 0, 0, 0x3a, 0x7e, 0x9b, 0x55, 0, 0, 0, 10, b'I', b'D', b'A',
+        b'T', 0x78, 0x9c, 0x63, 0x68, 0, 0, 0, 0x82, 0, 0x81, 0x77, 0xcd, 0x72, 0xb6, 0, 0, 0, 0,
+        b'I', b'E', b'N', b'D', 0xae, 0x42, 0x60, 0x82,
+    ];
+    let mut json = json_of(&example::record());
+    let Json::Object(members) = &mut json else { panic!() };
+    let photo = |number: u32| {
+        let preview = if number % 7 == 3 { "0".repeat(64) } else { format!("{number:064x}") };
+        Json::object([
+            ("line", Json::Text(format!("Photo {number}: the nail line, 🏠"))),
+            ("sha256", Json::Text(format!("{number:064x}"))),
+            ("preview_sha256", Json::Text(preview)),
+        ])
+    };
+    members.insert("photos".to_owned(), Json::List((1..=80).map(photo).collect()));
+    let Some(Json::List(walks)) = members.get_mut("checklists") else { panic!() };
+    for walk in walks {
+        let Json::Object(walk) = walk else { panic!() };
+        let Some(Json::List(steps)) = walk.get_mut("steps") else { panic!() };
+        let few = steps.clone();
+        while steps.len() < 200 {
+            steps.extend(few.clone());
+        }
+    }
+    let preview = |hash: &str| (hash != "0".repeat(64)).then(|| grey.to_vec());
+    let made = pdf::record(&json::pretty(&json), &json, preview, Paper::Letter).unwrap();
+    if outside::folder("the words of the PDF by poppler").is_none() {
+        return;
+    }
+    let text = text_of(&made);
+    for number in 1..=80 {
+        assert!(text.contains(&format!("Photo {number}: the nail line")), "{number}");
+    }
+    assert_eq!(text.matches("The photo is not on this machine.").count(), 12);
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+    /// Any text anywhere: always a PDF.
+    #[test]
+    fn any_text_gives_a_pdf(text in "\\PC{0,40}", more in any::<String>()) {
+        let mut record = example::record();
+        record.job.address = text.clone();
+        record.job.owner = more.clone();
+        record.job.company = format!("{text}{more}");
+        record.job.number = more;
+        for note in &mut record.notes {
+            note.text = text.clone();
+        }
+        let json = json_of(&record);
+        let made = pages(&json, Paper::Letter);
+        prop_assert!(made.starts_with(b"%PDF-"));
+    }
+}
