@@ -31,8 +31,13 @@ pub(super) fn print(found: &[FoundJob], json: bool, out: &mut Out) -> anyhow::Re
         return out.json(&Json::List(found.iter().map(super::job::found).collect()));
     }
     for job in found {
+        let calls = match job.open_callbacks {
+            0 => String::new(),
+            1 => "  1 open callback".to_owned(),
+            open => format!("  {open} open callbacks"),
+        };
         out.line(&format!(
-            "{:<14} opened {}  {}  {}  {}",
+            "{:<14} opened {}  {}  {}  {}{calls}",
             job.number, job.opened_on, job.address, job.owner, job.phone
         ))?;
     }

@@ -217,7 +217,7 @@ fn figures_fit(checklist: &Checklist, profile: &crate::domain::Profile) -> anyho
 }
 
 /// A fact means the same in every checklist of a job.
-fn kinds_agree(checklists: &[&Checklist]) -> anyhow::Result<()> {
+pub(super) fn kinds_agree(checklists: &[&Checklist]) -> anyhow::Result<()> {
     for (at, a) in checklists.iter().enumerate() {
         for b in checklists.iter().skip(at + 1) {
             let clash = a
@@ -245,5 +245,6 @@ pub(super) fn found(job: &crate::store::FoundJob) -> Json {
         ("owner", Json::text(&job.owner)),
         ("phone", Json::text(&job.phone)),
         ("opened_on", Json::text(&job.opened_on)),
+        ("open_callbacks", Json::from(job.open_callbacks)),
     ])
 }

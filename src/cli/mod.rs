@@ -1,7 +1,9 @@
 //! One file a subcommand; the only printing. Words of the commands are a
 //! contract: scripts rely on them.
 
+mod accept;
 mod calendar;
+mod callback;
 mod checklist;
 mod day;
 mod days;
@@ -64,6 +66,11 @@ enum Command {
     Walk(walk::Arguments),
     /// Release a hold point
     Release(release::Arguments),
+    /// Accept a deviation of an entry, with a reason
+    Accept(accept::Arguments),
+    /// Leak calls: open, visit, close, list, show, summary
+    #[command(subcommand)]
+    Callback(callback::Command),
     /// Send recordings through the recogniser, outside any job
     Hear(hear::Arguments),
     /// Check how well a person is heard here, or measure how well the program hears
@@ -117,6 +124,8 @@ fn command(arguments: Arguments, out: &mut Out) -> anyhow::Result<()> {
         Command::Sheet(arguments) => sheet::run(&config, &arguments, out),
         Command::Walk(arguments) => walk::run(&config, &arguments, out),
         Command::Release(arguments) => release::run(&config, &arguments, out),
+        Command::Accept(arguments) => accept::run(&config, &arguments, out),
+        Command::Callback(command) => callback::run(&config, command, out),
         Command::Hear(arguments) => hear::run(&config, &arguments, out),
         Command::Hearing(arguments) => hearing::run(&config, &arguments, out),
         Command::Day(arguments) => day::run(&config, &arguments, out),

@@ -6,7 +6,7 @@ use super::home::{Home, now};
 use super::out::Out;
 use crate::config::Config;
 use crate::domain::entry::{How, Key};
-use crate::domain::{At, Draft, JobFile, PointKind, PointStanding, StepRef, What};
+use crate::domain::{At, Draft, JobFile, PointKind, PointStanding, StepRef, WalkId, What};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Arguments {
@@ -40,8 +40,9 @@ pub(super) fn release(
 ) -> anyhow::Result<()> {
     let Ok(step): Result<StepRef, _> = step.parse();
     let waiting = waiting(file);
-    let found = waiting.iter().find(|(_, at, _)| **at == step);
-    let Some((checklist, _, point)) = found else {
+    // Where several walks wait at it, the newest is the one on the roof.
+    let found = waiting.iter().rev().find(|(_, at, _)| **at == step);
+    let Some((walk, _, point)) = found else {
         let names: Vec<String> = waiting.iter().map(|(_, at, _)| at.to_string()).collect();
         let names = if names.is_empty() { "none".to_owned() } else { names.join(", ") };
         bail!("no hold point waits at `{step}` on job {}; waiting: {names}", file.job.number);
@@ -57,24 +58,24 @@ pub(super) fn release(
     }
     let draft = Draft {
         job: file.job.number.clone(),
-        walk: Some((*checklist).to_owned()),
+        walk: Some((*walk).clone()),
         at,
         by: by.to_owned(),
         how: How::Command,
         what: What::Released { step: step.clone(), role: role.to_owned() },
         corrects: None,
-        key: Key(format!("release/{}/{checklist}/{step}/{}", file.job.number, point.reached)),
+        key: Key(format!("release/{}/{walk}/{step}/{}", file.job.number, point.reached)),
     };
     home.store.append(&draft, None)?;
     Ok(())
 }
 
 /// Hold points that were reached and not released.
-pub(super) fn waiting(file: &JobFile) -> Vec<(&str, &StepRef, &PointStanding)> {
+pub(super) fn waiting(file: &JobFile) -> Vec<(&WalkId, &StepRef, &PointStanding)> {
     let walks = file.standing.walks.iter();
     let steps = walks.flat_map(|(id, walk)| walk.steps.iter().map(move |(at, s)| (id, at, s)));
     steps
-        .filter_map(|(id, at, stood)| Some((id.as_str(), at, stood.point.as_ref()?)))
+        .filter_map(|(id, at, stood)| Some((id, at, stood.point.as_ref()?)))
         .filter(|(_, _, point)| point.kind == PointKind::Hold && point.released.is_none())
         .collect()
 }

@@ -23,7 +23,7 @@ pub(super) struct Arguments {
 
 pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow::Result<()> {
     let home = Home::open(config)?;
-    let record = home.job(&arguments.job)?.record(&home.functions);
+    let record = home.job(&arguments.job)?.record_of_now(&home.functions);
     let Some(path) = &arguments.output else {
         return if arguments.json {
             out.json(&export::sheet_json::sheet(&record))

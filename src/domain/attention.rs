@@ -4,14 +4,14 @@ use crate::measure::Value;
 
 use super::{
     At, Checklist, Entry, Known, Outcome, Piece, Pin, PointKind, Standing, StepRef, Units, Version,
-    What,
+    WalkId, What,
 };
 
 /// One thing that needs a person's attention.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Attention {
-    /// The checklist.
-    pub checklist: String,
+    /// The walk; the first one where it is about a checklist.
+    pub walk: WalkId,
     /// The step, where it is about one.
     pub step: Option<StepRef>,
     /// The entry that shows it, where there is one.
@@ -72,6 +72,8 @@ pub enum About {
     Unfinished {
         /// Steps not settled.
         open: usize,
+        /// Whether a later walk of the checklist was begun.
+        overtaken: bool,
     },
     /// A newer version was adopted than the one pinned.
     NewerAdopted {
@@ -85,6 +87,7 @@ pub enum About {
 /// What needs attention in one walk of a job, by urgency and step.
 #[must_use]
 pub fn of_walk(
+    id: &WalkId,
     known: Known<'_>,
     units: Units,
     plan: &[StepRef],
@@ -92,11 +95,11 @@ pub fn of_walk(
     entries: &[Entry],
 ) -> Vec<Attention> {
     let checklist = known.checklist;
-    let Some(walk) = standing.walks.get(&checklist.id) else { return Vec::new() };
+    let Some(walk) = standing.walks.get(id) else { return Vec::new() };
     let mut all = Vec::new();
     let mut add = |step: Option<&StepRef>, seq, about| {
-        let (checklist, step) = (checklist.id.clone(), step.cloned());
-        all.push(Attention { checklist, step, seq, about });
+        let (walk, step) = (id.clone(), step.cloned());
+        all.push(Attention { walk, step, seq, about });
     };
     for (at, stood) in &walk.steps {
         let step = checklist.step(&at.id);
@@ -136,7 +139,7 @@ pub fn of_walk(
     }
     // That sound is listened to says nothing about the work.
     let listens = |what: &What| matches!(what, What::EarOpened { .. } | What::EarClosed);
-    let own = entries.iter().filter(|e| e.draft.walk.as_ref() == Some(&checklist.id));
+    let own = entries.iter().filter(|e| e.draft.walk.as_ref() == Some(id));
     let own = own.filter(|entry| !listens(&entry.draft.what));
     // Since when the step being answered was worked on.
     let mut since: Option<At> = None;
@@ -153,7 +156,7 @@ pub fn of_walk(
         before = Some(at);
         match what {
             // Beside the work, not before it.
-            What::PhotoTaken { .. } | What::Noted { .. } => continue,
+            What::PhotoTaken { .. } | What::Noted { .. } | What::Accepted { .. } => continue,
             What::Answered { step, .. } => {
                 let least_s = checklist.step(&step.id).and_then(|step| step.least_s);
                 let took_s = since.map(|since| (at.ms() - since.ms()).div_euclid(1000));
@@ -169,7 +172,9 @@ pub fn of_walk(
     }
     if walk.begun.is_some() && walk.ended.is_none() {
         let settled = |at: &&StepRef| walk.steps.get(*at).is_none_or(|s| s.settled.is_none());
-        add(None, None, About::Unfinished { open: plan.iter().filter(settled).count() });
+        let open = plan.iter().filter(settled).count();
+        let overtaken = standing.walks.contains_key(&id.next());
+        add(None, None, About::Unfinished { open, overtaken });
     }
     all.sort_by_key(|attention| attention.about.urgency());
     all
@@ -178,14 +183,15 @@ pub fn of_walk(
 /// A checklist that was never begun, though a later one was.
 #[must_use]
 pub fn not_begun(checklist: &Checklist) -> Attention {
-    Attention { checklist: checklist.id.clone(), step: None, seq: None, about: About::NotBegun }
+    let walk = WalkId::first(&checklist.id);
+    Attention { walk, step: None, seq: None, about: About::NotBegun }
 }
 
 /// Whether a newer version than the pinned one was adopted.
 #[must_use]
 pub fn newer(pin: &Pin, newest: Version) -> Option<Attention> {
     (pin.version < newest).then(|| Attention {
-        checklist: pin.id.clone(),
+        walk: WalkId::first(&pin.id),
         step: None,
         seq: None,
         about: About::NewerAdopted { pinned: pin.version, newest },

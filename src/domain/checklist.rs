@@ -70,6 +70,9 @@ pub struct Checklist {
     pub warnings: Vec<Warning>,
     /// The steps, in order.
     pub steps: Vec<Step>,
+    /// How often it is walked on a job by itself; none where somebody asks for each
+    /// further walk.
+    pub repeats: Option<super::Repeats>,
     /// Dates after the job.
     pub follow_ups: Vec<FollowUp>,
     /// SHA-256 of the file.

@@ -49,7 +49,8 @@ impl Day {
             let that_day = file.entries.iter().filter(|entry| entry.draft.at.date() == date);
             let entries: Vec<_> = that_day
                 .map(|entry| {
-                    let checklist = entry.draft.walk.as_ref().and_then(|id| file.checklist(id));
+                    let walk = entry.draft.walk.as_ref();
+                    let checklist = walk.and_then(|walk| file.checklist(&walk.checklist));
                     let step = entry.draft.what.step();
                     let title = checklist.zip(step).map(|(list, at)| list.title_of(at));
                     (entry.clone(), title)

@@ -3,7 +3,10 @@
 
 use crate::measure::{Quantity, Value};
 
-use super::{At, Clip, FactName, Hash, HearingCheck, Job, Keeps, PointKind, Version};
+use super::{
+    At, Call, Clip, DeviationKind, FactName, Finding, Hash, HearingCheck, Job, Keeps, Pin,
+    PointKind, Version, WalkId,
+};
 
 /// Idempotency key: appending the same key twice adds one entry.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -44,8 +47,8 @@ impl std::str::FromStr for StepRef {
 pub struct Draft {
     /// The job's number.
     pub job: String,
-    /// The checklist walked, where one is.
-    pub walk: Option<String>,
+    /// The walk, where there is one.
+    pub walk: Option<WalkId>,
     /// When, by the one clock reading of the event that caused it.
     pub at: At,
     /// Who.
@@ -138,6 +141,8 @@ pub enum What {
     JobOpened(Job),
     /// A fact came with the job file.
     FactGiven(FactName, Value),
+    /// A version was pinned after the job was opened.
+    Pinned(Pin),
     /// A walk began.
     WalkBegun {
         /// The pinned version.
@@ -221,6 +226,30 @@ pub enum What {
         /// In which role.
         role: String,
     },
+    /// Somebody who may accepted deviations of an entry.
+    Accepted {
+        /// The entry.
+        entry: u64,
+        /// Its step.
+        step: StepRef,
+        /// Which of them.
+        kinds: Vec<DeviationKind>,
+        /// In which role.
+        role: String,
+        /// Why.
+        reason: String,
+    },
+    /// A leak call was reported.
+    CallbackOpened(Box<Call>),
+    /// A visit after a leak call was begun.
+    CallbackVisited {
+        /// Which call.
+        id: u32,
+        /// The walk of the visit.
+        visit: WalkId,
+    },
+    /// A leak call was closed.
+    CallbackClosed(Box<Finding>),
     /// A follow-up date was given out.
     FollowUpIssued {
         /// Its stable identifier.
@@ -241,6 +270,7 @@ impl What {
         match self {
             Self::JobOpened(_) => "job-opened",
             Self::FactGiven(..) => "fact-given",
+            Self::Pinned(_) => "pinned",
             Self::WalkBegun { .. } => "walk-begun",
             Self::Paused => "paused",
             Self::Resumed => "resumed",
@@ -255,6 +285,10 @@ impl What {
             Self::PhotoTaken { .. } => "photo-taken",
             Self::PointReached { .. } => "point-reached",
             Self::Released { .. } => "released",
+            Self::Accepted { .. } => "accepted",
+            Self::CallbackOpened(_) => "callback-opened",
+            Self::CallbackVisited { .. } => "callback-visited",
+            Self::CallbackClosed(_) => "callback-closed",
             Self::FollowUpIssued { .. } => "follow-up-issued",
         }
     }
@@ -268,7 +302,8 @@ impl What {
             | Self::Cautioned { step, .. }
             | Self::PhotoTaken { step }
             | Self::PointReached { step, .. }
-            | Self::Released { step, .. } => Some(step),
+            | Self::Released { step, .. }
+            | Self::Accepted { step, .. } => Some(step),
             Self::Noted { step, .. } => step.as_ref(),
             _ => None,
         }

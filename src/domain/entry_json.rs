@@ -7,7 +7,8 @@ use crate::measure::{self, Dimension, Quantity, Value};
 
 use super::entry::{Draft, Entry, Given, Heard, How, Key, StepRef, Target, What};
 use super::{
-    FactName, Hash, Job, Json, Keeps, Person, Pin, PinKind, PointKind, Units, hearing_json,
+    FactName, Hash, Job, Json, Keeps, Person, Pin, PinKind, PointKind, Units, WalkId,
+    callback_json, hearing_json,
 };
 
 /// A text that is not an entry.
@@ -34,7 +35,11 @@ pub fn sealed(seq: u64, draft: &Draft, previous: Hash) -> Json {
         ("previous".to_owned(), Json::text(previous)),
     ]);
     if let Some(walk) = &draft.walk {
-        members.insert("checklist".to_owned(), Json::text(walk));
+        members.insert("checklist".to_owned(), Json::text(&walk.checklist));
+        // The first walk is written as before there were others.
+        if walk.nth != 1 {
+            members.insert("walk".to_owned(), Json::text(walk));
+        }
     }
     if let Some(corrects) = draft.corrects {
         members.insert("corrects".to_owned(), whole(corrects));
@@ -59,7 +64,7 @@ pub fn read(json: &Json, hash: Hash) -> Result<Entry, NotAnEntry> {
     };
     let draft = Draft {
         job: fields.text("job")?,
-        walk: json.get("checklist").and_then(Json::as_text).map(str::to_owned),
+        walk: fields.walk()?,
         at: fields.parsed("at")?,
         by: fields.text("by")?,
         how: fields.how()?,
@@ -146,6 +151,7 @@ fn details(what: &What) -> Json {
     match what {
         What::JobOpened(job) => Json::object([("opened", job_json(job))]),
         What::FactGiven(name, v) => Json::object([("fact", fact(name, v))]),
+        What::Pinned(pin) => Json::object([("pin", pin_json(pin))]),
         What::WalkBegun { version, hash } => {
             Json::object([("version", Json::text(version)), ("checklist_sha256", Json::text(hash))])
         }
@@ -191,6 +197,20 @@ fn details(what: &What) -> Json {
         What::Released { step: at, role } => {
             Json::object([("step", step(at)), ("role", Json::text(role))])
         }
+        What::Accepted { entry, step: at, kinds, role, reason } => Json::object([
+            ("accepted_entry", whole(*entry)),
+            ("step", step(at)),
+            ("deviations", callback_json::kinds(kinds)),
+            ("role", Json::text(role)),
+            ("reason", Json::text(reason)),
+        ]),
+        What::CallbackOpened(call) => Json::object([("callback", callback_json::call(call))]),
+        What::CallbackVisited { id, visit } => {
+            Json::object([("callback_id", Json::from(*id)), ("visit", Json::text(visit))])
+        }
+        What::CallbackClosed(finding) => {
+            Json::object([("finding", callback_json::finding(finding))])
+        }
         What::FollowUpIssued { uid, start, title, sequence } => Json::object([
             ("uid", Json::text(uid)),
             ("start", Json::text(start)),
@@ -235,14 +255,7 @@ fn job_json(job: &Job) -> Json {
             ("language", p.language.map_or(Json::Null, |language| language.code().into())),
         ])
     });
-    let pins = job.pins.iter().map(|pin| {
-        Json::object([
-            ("kind", pin.kind.word().into()),
-            ("id", Json::text(&pin.id)),
-            ("version", Json::text(pin.version)),
-            ("sha256", Json::text(pin.hash)),
-        ])
-    });
+    let pins = job.pins.iter().map(pin_json);
     Json::object([
         ("number", Json::text(&job.number)),
         ("address", Json::text(&job.address)),
@@ -255,6 +268,15 @@ fn job_json(job: &Job) -> Json {
         ("invented", Json::Bool(job.invented)),
         ("people", Json::List(people.collect())),
         ("pins", Json::List(pins.collect())),
+    ])
+}
+
+fn pin_json(pin: &Pin) -> Json {
+    Json::object([
+        ("kind", pin.kind.word().into()),
+        ("id", Json::text(&pin.id)),
+        ("version", Json::text(pin.version)),
+        ("sha256", Json::text(pin.hash)),
     ])
 }
 
@@ -294,7 +316,7 @@ impl Fields<'_> {
         n.and_then(|n| T::try_from(n).ok()).ok_or_else(|| self.wrong(field))
     }
 
-    fn texts(&self, field: &str) -> Result<Vec<String>, NotAnEntry> {
+    pub(super) fn texts(&self, field: &str) -> Result<Vec<String>, NotAnEntry> {
         match self.json.get(field) {
             Some(Json::List(items)) => {
                 let items = items.iter().map(|item| item.as_text().map(str::to_owned));
@@ -315,6 +337,17 @@ impl Fields<'_> {
 
     fn quantity(&self, field: &str) -> Result<Quantity, NotAnEntry> {
         self.json.get(field).and_then(read_quantity).ok_or_else(|| self.wrong(field))
+    }
+
+    /// The checklist, and where it is a later walk of it, which.
+    fn walk(&self) -> Result<Option<WalkId>, NotAnEntry> {
+        let checklist = self.json.get("checklist").and_then(Json::as_text);
+        let Some(_) = self.json.get("walk") else { return Ok(checklist.map(WalkId::first)) };
+        let walk: WalkId = self.parsed("walk")?;
+        if walk.nth == 1 || checklist != Some(&walk.checklist) {
+            return Err(self.wrong("walk"));
+        }
+        Ok(Some(walk))
     }
 
     fn how(&self) -> Result<How, NotAnEntry> {
@@ -360,6 +393,7 @@ impl Fields<'_> {
                 let (name, value) = self.fact()?;
                 What::FactGiven(name, value)
             }
+            "pinned" => What::Pinned(self.inner("pin")?.pin()?),
             "walk-begun" => What::WalkBegun {
                 version: self.parsed("version")?,
                 hash: self.parsed("checklist_sha256")?,
@@ -408,6 +442,19 @@ impl Fields<'_> {
                 role: role()?,
             },
             "released" => What::Released { step: step()?, role: role()? },
+            "accepted" => What::Accepted {
+                entry: self.whole("accepted_entry")?,
+                step: step()?,
+                kinds: self.kinds("deviations")?,
+                role: role()?,
+                reason: self.text("reason")?,
+            },
+            "callback-opened" => What::CallbackOpened(Box::new(self.inner("callback")?.call()?)),
+            "callback-visited" => What::CallbackVisited {
+                id: self.whole("callback_id")?,
+                visit: self.parsed("visit")?,
+            },
+            "callback-closed" => What::CallbackClosed(Box::new(self.inner("finding")?.finding()?)),
             "follow-up-issued" => What::FollowUpIssued {
                 uid: self.text("uid")?,
                 start: self.parsed("start")?,
@@ -484,18 +531,16 @@ impl Fields<'_> {
                 };
                 Ok(Person { name: person.text("name")?, role: person.text("role")?, language })
             })?,
-            pins: self.each("pins", |pin| {
-                Ok(Pin {
-                    kind: match pin.text("kind")?.as_str() {
-                        "checklist" => PinKind::Checklist,
-                        "profile" => PinKind::Profile,
-                        _ => return Err(self.wrong("pins")),
-                    },
-                    id: pin.text("id")?,
-                    version: pin.parsed("version")?,
-                    hash: pin.parsed("sha256")?,
-                })
-            })?,
+            pins: self.each("pins", |pin| pin.pin())?,
+        })
+    }
+
+    fn pin(&self) -> Result<Pin, NotAnEntry> {
+        Ok(Pin {
+            kind: self.one_of("kind", &[PinKind::Checklist, PinKind::Profile], PinKind::word)?,
+            id: self.text("id")?,
+            version: self.parsed("version")?,
+            hash: self.parsed("sha256")?,
         })
     }
 }

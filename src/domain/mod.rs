@@ -5,10 +5,14 @@ pub mod adopt;
 pub mod answer;
 pub mod at;
 pub mod attention;
+pub mod callback;
+mod callback_json;
 pub mod chain;
 pub mod checklist;
 pub mod compare;
 pub mod day;
+pub mod desk;
+pub mod deviation;
 pub mod entry;
 pub mod entry_json;
 pub mod facts;
@@ -27,16 +31,22 @@ pub mod seal;
 pub mod sheet;
 pub mod shown;
 pub mod standing;
+pub mod tally;
 pub mod walk;
+pub mod walk_id;
 
 pub use answer::parse_answer;
 pub use at::At;
 pub use attention::{About, Attention};
+pub use callback::{
+    Call, CallbackStanding, Finding, Logged, NamedStep, RecordCallback, RowRef, Warranty,
+};
 pub use checklist::{
     Answer, Bound, Caution, Checklist, ComputedColumn, Computes, Fact, FollowUp, Measure, Piece,
     Point, PointKind, PointWhen, RowsFrom, Step, Table, Version, Warning,
 };
 pub use day::{Day, DayJob};
+pub use deviation::{Acceptance, Deviation, DeviationKind};
 pub use entry::{Draft, Entry, Given, Heard, How, Key, StepRef, Target, What};
 pub use facts::{FactKind, FactName, Facts, Profile};
 pub use hearing::{
@@ -55,3 +65,4 @@ pub use standing::{
     Comparison, Issued, Note, Outcome, PointStanding, Release, Settled, Standing, StepStanding,
     WalkStanding,
 };
+pub use walk_id::{Repeats, WalkId};

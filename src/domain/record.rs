@@ -8,9 +8,9 @@ use crate::measure::{Functions, Quantity, RowsInput, Value};
 
 use super::rests::{self, Need};
 use super::{
-    Attention, Bound, Checked, Checklist, Computed, EarOpen, Entry, FactKind, FactName, Hash, Job,
-    Known, Note, PointStanding, Profile, Rows, RowsFrom, Settled, Sheet, Standing, StepRef, Table,
-    Units, What, attention, plan,
+    Attention, Bound, Checked, Checklist, Computed, Deviation, DeviationKind, EarOpen, Entry,
+    FactKind, FactName, Facts, Hash, Job, Known, Note, PointStanding, Profile, RecordCallback,
+    Rows, RowsFrom, Settled, Sheet, Standing, StepRef, Table, Units, WalkId, What, attention, plan,
 };
 
 /// Everything known of one job: what it pins and what was logged.
@@ -37,12 +37,17 @@ pub struct Record {
     pub facts: Vec<RecordFact>,
     /// The pinned profile.
     pub profile: Option<Arc<Profile>>,
-    /// One for each pinned checklist, walked or not.
+    /// The walks of each pinned checklist in order; one that is not begun where it
+    /// was never walked.
     pub walks: Vec<RecordWalk>,
     /// Notes, in order.
     pub notes: Vec<Note>,
-    /// What needs attention.
+    /// What needs attention: deviations that somebody accepted are not among it.
     pub attention: Vec<Attention>,
+    /// Every deviation that stands, accepted or not.
+    pub deviations: Vec<Deviation>,
+    /// Leak calls, in order.
+    pub callbacks: Vec<RecordCallback>,
     /// When the ear was open, in order.
     pub ears: Vec<EarOpen>,
     /// Hearing checks, in order.
@@ -69,6 +74,8 @@ pub struct RecordFact {
 /// One walk in a record.
 #[derive(Clone, Debug)]
 pub struct RecordWalk {
+    /// Which walk.
+    pub id: WalkId,
     /// The pinned checklist.
     pub checklist: Arc<Checklist>,
     /// When it was begun and ended, where it was.
@@ -158,45 +165,109 @@ impl JobFile {
     /// The install record.
     #[must_use]
     pub fn record(&self, functions: &Functions) -> Record {
+        self.record_of(functions, |_, _| true)
+    }
+
+    /// The record with the newest walk of each checklist alone: what a sheet is
+    /// made of, whose figures are those of now.
+    #[must_use]
+    pub fn record_of_now(&self, functions: &Functions) -> Record {
+        self.record_of(functions, |place, of| place + 1 == of)
+    }
+
+    /// With the walks that are wanted, by their place among those of a checklist.
+    fn record_of(&self, functions: &Functions, wanted: impl Fn(usize, usize) -> bool) -> Record {
         let mut walks = Vec::new();
-        let mut all_attention = Vec::new();
+        let mut needs = Vec::new();
         let mut assumed = BTreeMap::new();
-        for checklist in &self.checklists {
-            let sheet = self.sheet(checklist, functions);
-            let known = Known {
-                checklist,
-                facts: &self.standing.facts,
-                profile: self.profile.as_deref(),
-                sheet: &sheet,
-            };
-            let plan = plan::plan(known, functions);
-            assumed.extend(defaults(known));
-            all_attention.extend(attention::of_walk(
-                known,
-                self.job.units,
-                &plan,
-                &self.standing,
-                &self.entries,
-            ));
-            let later = self.checklists.iter().skip(walks.len() + 1);
-            let begun = |list: &Arc<Checklist>| self.standing.walks.contains_key(&list.id);
-            if !begun(checklist) && later.into_iter().any(begun) {
-                all_attention.push(attention::not_begun(checklist));
+        for (at, checklist) in self.checklists.iter().enumerate() {
+            let mut ids: Vec<WalkId> =
+                self.standing.walks_of(&checklist.id).map(|(id, _)| id.clone()).collect();
+            let begun = |list: &Arc<Checklist>| self.standing.walks_of(&list.id).next().is_some();
+            if ids.is_empty() {
+                let later = self.checklists.iter().skip(at + 1);
+                if later.into_iter().any(begun) {
+                    needs.push(attention::not_begun(checklist));
+                }
+                ids.push(WalkId::first(&checklist.id));
             }
-            walks.push(self.walk(checklist, known, plan, functions));
+            for (place, id) in ids.iter().enumerate() {
+                if !wanted(place, ids.len()) {
+                    continue;
+                }
+                let next = ids.get(place + 1);
+                let then = self.facts_of(id, next);
+                let facts = then.as_ref().unwrap_or(&self.standing.facts);
+                let (units, profile) = (self.job.units, self.profile.as_deref());
+                let sheet = Sheet::compute_for(units, checklist, facts, profile, functions);
+                let known = Known { checklist, facts, profile, sheet: &sheet };
+                let plan = plan::plan(known, functions);
+                if next.is_none() {
+                    assumed.extend(defaults(known));
+                }
+                let (standing, entries) = (&self.standing, &self.entries);
+                needs.extend(attention::of_walk(id, known, units, &plan, standing, entries));
+                walks.push(self.walk(id, checklist, known, plan, functions));
+            }
         }
+        let deviations = self.deviations(&needs);
+        needs.retain(|need| !deviations.iter().any(|d| d.accepted.is_some() && d.need == *need));
+        let callbacks = self.standing.callbacks.values();
         Record {
             job: self.job.clone(),
             facts: self.facts(assumed),
             profile: self.profile.clone(),
             walks,
             notes: self.standing.notes.clone(),
-            attention: all_attention,
+            attention: needs,
+            deviations,
+            callbacks: callbacks.map(|one| RecordCallback::of(one, &self.entries)).collect(),
             ears: self.standing.ears.clone(),
             checks: self.checks(),
             head: self.entries.last().map(|entry| (entry.seq, entry.hash)),
             last_at: self.entries.last().map(|entry| entry.draft.at),
         }
+    }
+
+    /// The facts that a walk goes by, where these are not the newest ones. What
+    /// the next walk of its checklist says does not reach back to it; nor, once
+    /// it has ended, what a further walk of any checklist says: another day has
+    /// another weather.
+    fn facts_of(&self, id: &WalkId, next: Option<&WalkId>) -> Option<Facts> {
+        let begun = |walk: &WalkId| {
+            let is = |entry: &&Entry| {
+                entry.draft.walk.as_ref() == Some(walk)
+                    && matches!(entry.draft.what, What::WalkBegun { .. })
+            };
+            self.entries.iter().find(is).map(|entry| entry.seq)
+        };
+        let ended = self.standing.walks.get(id).is_some_and(|walk| walk.ended.is_some());
+        let is_end = |entry: &&Entry| {
+            entry.draft.walk.as_ref() == Some(id) && entry.draft.what == What::WalkEnded
+        };
+        let end = self.entries.iter().rev().find(is_end).filter(|_| ended).map(|entry| entry.seq);
+        let further = self.standing.walks.keys().filter(|walk| 1 < walk.nth);
+        let later: Vec<&WalkId> =
+            further.filter(|walk| end.is_some_and(|end| begun(walk) > Some(end))).collect();
+        let cut = next.and_then(begun);
+        if later.is_empty() && cut.is_none() {
+            return None;
+        }
+        let counts = |entry: &&Entry| {
+            cut.is_none_or(|cut| entry.seq < cut)
+                && !entry.draft.walk.as_ref().is_some_and(|walk| later.contains(&walk))
+        };
+        Some(Standing::of(self.entries.iter().filter(counts)).facts)
+    }
+
+    /// The deviations among what needs attention, with who accepted them.
+    fn deviations(&self, needs: &[Attention]) -> Vec<Deviation> {
+        let found = needs.iter().filter_map(|need| {
+            let kind = DeviationKind::of(&need.about)?;
+            let accepted = self.standing.acceptance(need.seq?, kind).cloned();
+            Some(Deviation { need: need.clone(), accepted })
+        });
+        found.collect()
     }
 
     /// Every hearing check on this job.
@@ -225,7 +296,9 @@ impl JobFile {
             assumed: false,
         });
         let mut facts: Vec<RecordFact> = given.collect();
-        facts.extend(assumed.into_iter().map(|(name, value)| RecordFact {
+        let given = |name: &FactName| self.standing.facts.get(&name.name, name.row).is_some();
+        let assumed = assumed.into_iter().filter(|(name, _)| !given(name));
+        facts.extend(assumed.map(|(name, value)| RecordFact {
             ask: ask(&name),
             name,
             value,
@@ -236,19 +309,21 @@ impl JobFile {
 
     fn walk(
         &self,
+        id: &WalkId,
         checklist: &Arc<Checklist>,
         known: Known<'_>,
         plan: Vec<StepRef>,
         functions: &Functions,
     ) -> RecordWalk {
-        let stood = self.standing.walks.get(&checklist.id);
-        let mut steps: Vec<RecordStep> = plan.into_iter().map(|at| self.step(known, at)).collect();
+        let stood = self.standing.walks.get(id);
+        let mut steps: Vec<RecordStep> =
+            plan.into_iter().map(|at| self.step(id, known, at)).collect();
         // A step that was settled stays in the record even where the plan no
         // longer asks it.
         let settled = stood.into_iter().flat_map(|walk| walk.steps.keys());
         for at in settled {
             if steps.iter().all(|step| step.at != *at) {
-                steps.push(self.step(known, at.clone()));
+                steps.push(self.step(id, known, at.clone()));
             }
         }
         let mut measures = Vec::new();
@@ -275,6 +350,7 @@ impl JobFile {
         let rows = checklist.tables.iter().map(|table| (table.name.clone(), rows(known, table)));
         RecordWalk {
             warnings: known.warnings(self.job.units),
+            id: id.clone(),
             checklist: Arc::clone(checklist),
             begun: stood.and_then(|walk| walk.begun).map(|(at, ..)| at),
             ended: stood.and_then(|walk| walk.ended),
@@ -285,9 +361,9 @@ impl JobFile {
         }
     }
 
-    fn step(&self, known: Known<'_>, at: StepRef) -> RecordStep {
+    fn step(&self, id: &WalkId, known: Known<'_>, at: StepRef) -> RecordStep {
         let step = known.checklist.step(&at.id);
-        let stood = self.standing.step(&known.checklist.id, &at).cloned().unwrap_or_default();
+        let stood = self.standing.step(id, &at).cloned().unwrap_or_default();
         let asked = stood.settled.as_ref().and_then(|settled| settled.asked.clone());
         RecordStep {
             title: known.checklist.title_of(&at),

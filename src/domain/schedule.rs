@@ -38,13 +38,14 @@ pub fn due(
 ) -> Vec<Due> {
     let mut all = Vec::new();
     for checklist in checklists {
-        let ended = standing.walks.get(&checklist.id).and_then(|walk| walk.ended);
-        let Some(ended) = ended else { continue };
-        let day = ended.instant().to_zoned_datetime(zone.clone()).date();
-        for follow_up in &checklist.follow_ups {
+        let walks = standing.walks_of(&checklist.id);
+        let ended = walks.filter_map(|(id, walk)| Some((id, walk.ended?)));
+        let follow_ups = |of| checklist.follow_ups.iter().map(move |follow_up| (of, follow_up));
+        for ((id, ended), follow_up) in ended.flat_map(follow_ups) {
+            let day = ended.instant().to_zoned_datetime(zone.clone()).date();
             // A date past the calendar's end is no date anybody can keep.
             let Some(start) = start(day, follow_up, zone) else { continue };
-            let uid = format!("{}.{}.{}@chalkhand", job.number, checklist.id, follow_up.id);
+            let uid = format!("{}.{id}.{}@chalkhand", job.number, follow_up.id);
             let issued = standing.issued.get(&uid);
             let same = issued.filter(|i| i.start == start && i.title == follow_up.title);
             all.push(Due {

@@ -6,7 +6,10 @@ use std::collections::BTreeMap;
 use crate::measure::{Quantity, Ratio};
 
 use super::entry::{Entry, Given, How, StepRef, Target, What};
-use super::{At, Checked, Clip, EarOpen, Facts, Hash, Job, PointKind, Version};
+use super::{
+    Acceptance, At, CallbackStanding, Checked, Clip, DeviationKind, EarOpen, Facts, Hash, Job,
+    Logged, PointKind, Version, WalkId,
+};
 
 /// What now stands of one job.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -15,8 +18,12 @@ pub struct Standing {
     pub job: Option<Job>,
     /// Facts, the newest of each.
     pub facts: Facts,
-    /// By checklist.
-    pub walks: BTreeMap<String, WalkStanding>,
+    /// By checklist and which time.
+    pub walks: BTreeMap<WalkId, WalkStanding>,
+    /// By entry, who accepted deviations of it.
+    pub accepted: BTreeMap<u64, Vec<Acceptance>>,
+    /// Leak calls, by their number.
+    pub callbacks: BTreeMap<u32, CallbackStanding>,
     /// Notes, in order.
     pub notes: Vec<Note>,
     /// Follow-ups given out, by identifier.
@@ -130,8 +137,8 @@ pub struct Note {
     pub by: String,
     /// Whether it was spoken, and so is an unverified transcript.
     pub spoken: bool,
-    /// At which step of which checklist.
-    pub step: Option<(String, StepRef)>,
+    /// At which step of which walk.
+    pub step: Option<(WalkId, StepRef)>,
     /// The words.
     pub text: String,
     /// The sound they were taken from, where it is kept.
@@ -233,8 +240,23 @@ impl Standing {
 
     /// What stands of that step.
     #[must_use]
-    pub fn step(&self, checklist: &str, step: &StepRef) -> Option<&StepStanding> {
-        self.walks.get(checklist)?.steps.get(step)
+    pub fn step(&self, walk: &WalkId, step: &StepRef) -> Option<&StepStanding> {
+        self.walks.get(walk)?.steps.get(step)
+    }
+
+    /// The walks of a checklist, in order.
+    pub fn walks_of(
+        &self,
+        checklist: &str,
+    ) -> impl DoubleEndedIterator<Item = (&WalkId, &WalkStanding)> {
+        let last = WalkId { checklist: checklist.to_owned(), nth: u32::MAX };
+        self.walks.range(WalkId::first(checklist)..=last)
+    }
+
+    /// Who accepted that deviation of an entry.
+    #[must_use]
+    pub fn acceptance(&self, seq: u64, kind: DeviationKind) -> Option<&Acceptance> {
+        self.accepted.get(&seq)?.iter().find(|accepted| accepted.kinds.contains(&kind))
     }
 
     /// Folds one more entry in; one that was folded in before changes nothing.
@@ -246,6 +268,41 @@ impl Standing {
         let draft = &entry.draft;
         match &draft.what {
             What::JobOpened(job) => self.job = Some(job.clone()),
+            What::Pinned(pin) => {
+                // A version pinned before stays: what was walked was judged by it.
+                let job = self.job.as_mut();
+                let known = |job: &&mut Job| {
+                    job.pins.iter().all(|p| (p.kind, &p.id) != (pin.kind, &pin.id))
+                };
+                if let Some(job) = job.filter(known) {
+                    job.pins.push(pin.clone());
+                }
+            }
+            What::Accepted { entry: of, kinds, role, reason, .. } => {
+                let Logged { seq, at, by } = Logged::of(entry);
+                let (role, reason, kinds) = (role.clone(), reason.clone(), kinds.clone());
+                let acceptance = Acceptance { seq, at, by, role, reason, kinds };
+                self.accepted.entry(*of).or_default().push(acceptance);
+            }
+            What::CallbackOpened(call) => {
+                let (opened, call) = (Logged::of(entry), call.as_ref().clone());
+                let id = call.id;
+                let callback = CallbackStanding { call, opened, visits: Vec::new(), closed: None };
+                self.callbacks.entry(id).or_insert(callback);
+            }
+            What::CallbackVisited { id, visit } => {
+                if let Some(callback) = self.callbacks.get_mut(id) {
+                    callback.visits.push((visit.clone(), Logged::of(entry)));
+                    // Nobody else takes that walk.
+                    self.walks.entry(visit.clone()).or_default();
+                }
+            }
+            What::CallbackClosed(finding) => {
+                if let Some(callback) = self.callbacks.get_mut(&finding.id) {
+                    let closed = (finding.as_ref().clone(), Logged::of(entry));
+                    callback.closed.get_or_insert(closed);
+                }
+            }
             What::FactGiven(name, value) => self.facts.set(name.clone(), value.clone()),
             What::FollowUpIssued { uid, start, title, sequence } => {
                 let issued = Issued {

@@ -16,7 +16,7 @@ use crate::domain::{
 use crate::measure::{Quantity, Value};
 
 use super::html::Drawing;
-use super::{drawing, order, sound, words};
+use super::{callback, drawing, order, sound, words};
 
 /// The whole record, with the dates given out after it.
 #[must_use]
@@ -30,7 +30,8 @@ pub fn record(record: &Record, due: &[Due]) -> Json {
             ("by", Json::text(&note.by)),
             ("spoken", Json::Bool(note.spoken)),
             ("verified", if note.spoken { Json::Bool(false) } else { Json::Null }),
-            ("checklist", option(note.step.as_ref().map(|(checklist, _)| checklist))),
+            ("checklist", option(note.step.as_ref().map(|(walk, _)| &walk.checklist))),
+            ("walk", option(note.step.as_ref().map(|(walk, _)| walk))),
             ("step", option(note.step.as_ref().map(|(_, step)| step))),
             ("text", Json::text(&note.text)),
             ("clip", note.clip.as_ref().map_or(Json::Null, sound::clip_json)),
@@ -47,6 +48,8 @@ pub fn record(record: &Record, due: &[Due]) -> Json {
         ("notes", list(notes)),
         ("sound", sound::json(&record.ears, &record.checks)),
         ("follow_ups", list(due.iter().map(follow_up))),
+        ("deviations", list(record.deviations.iter().map(|d| callback::deviation(record, d)))),
+        ("callbacks", list(record.callbacks.iter().map(|c| callback::addendum(record, c)))),
         ("hands", list(order::hands(record).iter().map(Json::text))),
     ]);
     object(members)
@@ -232,6 +235,8 @@ fn walk(walk: &RecordWalk, tables: &[&Table], units: Units) -> Json {
     let cautions = checklist.cautions.iter().map(caution);
     let mut members = foundation(checklist);
     members.extend([
+        ("walk", Json::text(&walk.id)),
+        ("walk_title", Json::Text(order::walk_title(walk))),
         ("cautions", list(cautions)),
         ("begun_at", option(walk.begun.as_ref())),
         ("ended_at", option(walk.ended.as_ref())),
@@ -399,10 +404,11 @@ fn point(point: &PointStanding) -> Json {
     ])
 }
 
-fn attention(need: &Attention, title: Option<&str>) -> Json {
+pub(super) fn attention(need: &Attention, title: Option<&str>) -> Json {
     let mut members = vec![
         ("kind", words::about(&need.about).to_lowercase().replace(' ', "-").as_str().into()),
-        ("checklist", Json::text(&need.checklist)),
+        ("checklist", Json::text(&need.walk.checklist)),
+        ("walk", Json::text(&need.walk)),
         ("step", option(need.step.as_ref())),
         ("entry_seq", need.seq.map_or(Json::Null, whole)),
         ("sentence", Json::Text(words::attention(need, title))),
@@ -424,9 +430,10 @@ fn attention(need: &Attention, title: Option<&str>) -> Json {
             vec![("took_s", signed(*took_s)), ("least_s", Json::from(*least_s))]
         }
         About::ClockJump { back_s } => vec![("back_s", signed(*back_s))],
-        About::Unfinished { open } => {
-            vec![("open_steps", whole(u64::try_from(*open).unwrap_or(u64::MAX)))]
-        }
+        About::Unfinished { open, overtaken } => vec![
+            ("open_steps", whole(u64::try_from(*open).unwrap_or(u64::MAX))),
+            ("overtaken", if *overtaken { Json::Bool(true) } else { Json::Null }),
+        ],
         About::NewerAdopted { pinned, newest } => {
             vec![("pinned", Json::text(pinned)), ("newest", Json::text(newest))]
         }
@@ -434,7 +441,7 @@ fn attention(need: &Attention, title: Option<&str>) -> Json {
     object(members)
 }
 
-fn follow_up(due: &Due) -> Json {
+pub(super) fn follow_up(due: &Due) -> Json {
     Json::object([
         ("uid", Json::text(&due.uid)),
         ("start", Json::text(due.start)),

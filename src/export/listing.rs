@@ -19,6 +19,9 @@ pub fn checklist(list: &Checklist) -> String {
     line(&format!("{} {}  {}", list.id, list.version, list.title));
     line(&format!("SHA-256 {}", list.hash));
     line(&format!("It yields to {}.", list.yields_to));
+    if let Some(repeats) = list.repeats {
+        line(&format!("It is walked {}.", repeats.word()));
+    }
     line("\nCautions");
     for caution in &list.cautions {
         line(&format!("  {}: {} [{}]", caution.id, caution.say, caution.source));
@@ -168,7 +171,7 @@ pub fn job(record: &Record) -> String {
         let settled = walk.steps.iter().filter(|step| step.settled.is_some()).count();
         line(&format!(
             "  {}: {} of {} steps settled; {}",
-            walk.checklist.id,
+            walk.id,
             settled,
             walk.steps.len(),
             match (walk.begun, walk.ended) {
@@ -178,13 +181,16 @@ pub fn job(record: &Record) -> String {
             }
         ));
     }
+    for call in super::callback::lines(record, false) {
+        line(&format!("  callback {call}"));
+    }
     if record.attention.is_empty() {
         line("Nothing needs attention.");
     } else {
         line("Needs attention");
     }
     for need in &record.attention {
-        line(&format!("  {}", words::attention(need, super::order::title_in(record, need))));
+        line(&format!("  {}", words::numbered(need, super::order::title_in(record, need))));
     }
     out
 }

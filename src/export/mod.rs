@@ -5,7 +5,9 @@
 
 pub mod blank;
 pub mod calendar;
+pub mod callback;
 pub mod changes;
+pub mod desk;
 pub mod drawing;
 pub mod html;
 pub mod json;
@@ -17,6 +19,7 @@ pub mod sheet_json;
 mod sheet_parts;
 pub mod sheet_text;
 pub mod sound;
+pub mod tally;
 pub mod text;
 pub mod words;
 

@@ -19,7 +19,7 @@ pub fn title_in<'a>(record: &'a Record, attention: &Attention) -> Option<&'a str
 #[must_use]
 pub fn step_in<'a>(record: &'a Record, attention: &Attention) -> Option<&'a RecordStep> {
     let at = attention.step.as_ref()?;
-    let walk = record.walks.iter().find(|walk| walk.checklist.id == attention.checklist)?;
+    let walk = record.walks.iter().find(|walk| walk.id == attention.walk)?;
     walk.steps.iter().find(|step| step.at == *at)
 }
 
@@ -37,7 +37,7 @@ pub fn day_title<'a>(job: &'a DayJob, attention: &Attention) -> Option<&'a str> 
     let step = attention.step.as_ref()?;
     let same = job.entries.iter().find(|(entry, _)| {
         let draft = &entry.draft;
-        draft.walk.as_ref() == Some(&attention.checklist) && draft.what.step() == Some(step)
+        draft.walk.as_ref() == Some(&attention.walk) && draft.what.step() == Some(step)
     });
     same.and_then(|(_, title)| title.as_deref())
 }
@@ -134,4 +134,13 @@ pub fn row_name(tables: &[&Table], name: &FactName) -> Option<String> {
     let row = name.row?;
     let title = tables.iter().find(|t| t.name == table).map_or(table, |t| t.title.as_str());
     Some(format!("{title} {row}"))
+}
+
+/// The title of a walk, with which time it is where it is not the first.
+#[must_use]
+pub fn walk_title(walk: &RecordWalk) -> String {
+    match walk.id.nth {
+        1 => walk.checklist.title.clone(),
+        nth => format!("{} (walk {nth})", walk.checklist.title),
+    }
 }

@@ -22,7 +22,7 @@ pub fn day(day: &Day) -> String {
     for job in day.jobs.iter().filter(|job| !job.attention.is_empty()) {
         page.paragraph(2, &job_name(job));
         for need in &job.attention {
-            page.item(4, &words::attention(need, order::day_title(job, need)));
+            page.item(4, &words::numbered(need, order::day_title(job, need)));
         }
     }
     for job in &day.jobs {

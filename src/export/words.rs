@@ -2,12 +2,13 @@
 //! whether it is read on a screen, on paper or in a terminal.
 
 use crate::domain::{
-    About, At, Attention, Bound, Comparison, Computed, Due, Entry, FactName, Given, How, Outcome,
-    PointKind, RecordFact, RecordMeasure, Settled, StepRef, Table, Target, Units, What, shown,
+    About, At, Attention, Bound, Comparison, Computed, DeviationKind, Due, Entry, FactName, Given,
+    How, Outcome, PointKind, RecordFact, RecordMeasure, Settled, StepRef, Table, Target, Units,
+    What, shown,
 };
 use crate::measure::{Dimension, Quantity, Ratio, Value, parse_quantity};
 
-use super::{order, sound};
+use super::{callback, order, sound};
 
 /// What a record is not, as every output says it.
 pub const IS_NOT: &str = "This record says what was logged during the work, when, by whom and how \
@@ -177,13 +178,23 @@ pub fn attention(need: &Attention, title: Option<&str>) -> String {
     format!("{}: {}", about(&need.about), after_about(need, title))
 }
 
+/// The same with the number of the entry, where somebody may accept it by that.
+#[must_use]
+pub fn numbered(need: &Attention, title: Option<&str>) -> String {
+    let line = attention(need, title);
+    match (DeviationKind::of(&need.about), need.seq) {
+        (Some(_), Some(seq)) => format!("{line} Entry {seq}."),
+        _ => line,
+    }
+}
+
 /// The same sentence without the kind in front.
 #[must_use]
 pub fn after_about(need: &Attention, title: Option<&str>) -> String {
     let step = match (title, &need.step) {
         (Some(title), _) => format!("“{title}”"),
         (None, Some(step)) => format!("step {}", step_ref(step)),
-        (None, None) => format!("the checklist {}", need.checklist),
+        (None, None) => format!("the checklist {}", need.walk),
     };
     match &need.about {
         About::HoldWaiting { role, since } => format!(
@@ -206,7 +217,7 @@ pub fn after_about(need: &Attention, title: Option<&str>) -> String {
         ),
         About::NotBegun => format!(
             "the checklist {}, though a later one was; walk it, or say in the record why not.",
-            need.checklist
+            need.walk
         ),
         About::Skipped { reason } => format!(
             "{step}, for this reason: {}; have it done or accept that it was not.",
@@ -226,16 +237,20 @@ pub fn after_about(need: &Attention, title: Option<&str>) -> String {
             "by {back_s} s before {step}; check the clock of the device. The order of the \
              entries holds."
         ),
-        About::Unfinished { open } => format!(
-            "{} of the checklist {} {} open; finish the walk or say why not.",
+        About::Unfinished { open, overtaken } => format!(
+            "{} of the checklist {} {} open; {}.",
             if *open == 1 { "1 step".to_owned() } else { format!("{open} steps") },
-            need.checklist,
+            need.walk,
             if *open == 1 { "is" } else { "are" },
+            match overtaken {
+                false => "finish the walk or say why not",
+                true => "a later walk of it was begun, so say in a note why",
+            }
         ),
         About::NewerAdopted { pinned, newest } => format!(
             "the job pins version {pinned} of {}, and {newest} has been adopted since; see \
              whether the change matters to this job.",
-            need.checklist
+            need.walk
         ),
     }
 }
@@ -261,6 +276,9 @@ pub fn what(what: &What, title: Option<&str>, units: Units) -> String {
             if job.pins.len() == 1 { "version" } else { "versions" }
         ),
         What::FactGiven(name, known) => format!("{}: {}", fact_name(name), value(known, units)),
+        What::Pinned(pin) => {
+            format!("pinned {} {} version {}", pin.kind.word(), pin.id, pin.version)
+        }
         What::WalkBegun { version, .. } => format!("walk begun, version {version}"),
         What::Paused => "work interrupted".to_owned(),
         What::Resumed => "work taken up again".to_owned(),
@@ -287,6 +305,22 @@ pub fn what(what: &What, title: Option<&str>, units: Units) -> String {
             format!("{step}: witness point reached, the {role} is told and may look")
         }
         What::Released { role, .. } => format!("{step}: hold point released as {role}"),
+        What::Accepted { entry, kinds, role, reason, .. } => {
+            let kinds: Vec<String> = kinds.iter().map(|k| k.word().replace('-', " ")).collect();
+            let kinds = kinds.join(" and ");
+            format!("{step}: entry {entry} accepted as {role} ({kinds}); reason: {reason}")
+        }
+        What::CallbackOpened(call) => format!(
+            "callback {}: water was said to come in at {}; reported {} by {}",
+            call.id,
+            callback::water(call),
+            call.reported,
+            callback::caller(call)
+        ),
+        What::CallbackVisited { id, visit } => format!("callback {id}: visit, the walk {visit}"),
+        What::CallbackClosed(finding) => {
+            format!("callback {} closed; {}", finding.id, callback::finding(finding))
+        }
         What::FollowUpIssued { start, title, sequence, .. } => {
             let change = if *sequence == 0 { "" } else { " (changed)" };
             format!("date given out{change}: {}, {title}", day_and_clock(*start))

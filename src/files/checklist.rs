@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use jiff::{SignedDuration, Span};
 
-use crate::domain::{Caution, Checklist, Fact, FollowUp, Hash, Language};
+use crate::domain::{Caution, Checklist, Fact, FollowUp, Hash, Language, Repeats};
 use crate::measure::{Dimension, Functions, Type};
 
 use super::fact::{check_id, check_name, need_id, need_version, read_fact};
@@ -42,6 +42,7 @@ fn read(root: &Node<'_>, hash: Hash, functions: &Functions) -> Option<Checklist>
     let (title, yields_to) = (root.need("title"), root.need("yields_to"));
     let sources = root.texts("sources").into_iter().map(|text| text.value).collect();
     let cautions = read_cautions(root);
+    let repeats = root.text("repeats").and_then(|text| read_repeats(&text, report));
 
     let mut words = Words::default();
     let (mut facts, mut figures) = (Vec::new(), Vec::new());
@@ -104,11 +105,22 @@ fn read(root: &Node<'_>, hash: Hash, functions: &Functions) -> Option<Checklist>
         order: checked.order,
         warnings,
         steps,
+        repeats,
         follow_ups,
         hash,
         language: Language::default(),
         words: BTreeMap::new(),
     })
+}
+
+fn read_repeats(text: &Text, report: &Report<'_>) -> Option<Repeats> {
+    let found = Repeats::ALL.into_iter().find(|repeats| repeats.word() == text.value);
+    if found.is_none() {
+        let message = format!("`{}` is no repetition", clip(&text.value));
+        let hint = "expected \"daily\", or leave it out: then each further walk is asked for";
+        report.say_hint(text.letters(), message, Some(hint.to_owned()));
+    }
+    found
 }
 
 fn read_cautions(root: &Node<'_>) -> Vec<Caution> {

@@ -78,8 +78,11 @@ fn add(tx: &Transaction<'_>, draft: &Draft) -> rusqlite::Result<Entry> {
     reads_back(&entry, &body)
         .map_err(|unreadable| rusqlite::Error::ToSqlConversionFailure(unreadable.into()))?;
     insert(tx, &entry, &body)?;
-    if let What::JobOpened(job) = &draft.what {
-        index_job(tx, &entry, job)?;
+    match &draft.what {
+        What::JobOpened(job) => index_job(tx, &entry, job)?,
+        What::CallbackOpened(call) => index_call(tx, &entry, call.id)?,
+        What::CallbackClosed(finding) => index_closed(tx, &entry, finding.id)?,
+        _ => {}
     }
     Ok(entry)
 }
@@ -134,6 +137,18 @@ fn insert(tx: &Transaction<'_>, entry: &Entry, body: &str) -> rusqlite::Result<(
         entry.hash.to_string()
     ])?;
     Ok(())
+}
+
+/// The first entry of a call counts, as in what stands.
+fn index_call(tx: &Transaction<'_>, entry: &Entry, id: u32) -> rusqlite::Result<()> {
+    let sql = "insert or ignore into callback (job, id, opened_seq) values (?1, ?2, ?3)";
+    tx.execute(sql, params![entry.draft.job, id, entry.seq]).map(|_| ())
+}
+
+fn index_closed(tx: &Transaction<'_>, entry: &Entry, id: u32) -> rusqlite::Result<()> {
+    let sql = "update callback set closed_seq = ?3
+               where job = ?1 and id = ?2 and closed_seq is null";
+    tx.execute(sql, params![entry.draft.job, id, entry.seq]).map(|_| ())
 }
 
 fn index_job(tx: &Transaction<'_>, entry: &Entry, job: &Job) -> rusqlite::Result<()> {

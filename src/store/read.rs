@@ -20,6 +20,8 @@ pub struct FoundJob {
     pub phone: String,
     /// The day it was opened, at the address.
     pub opened_on: String,
+    /// Leak calls that are open.
+    pub open_callbacks: u32,
 }
 
 /// A stored entry as it is, not yet believed.
@@ -122,7 +124,9 @@ impl Store {
             return Ok(Vec::new());
         }
         let sql = format!(
-            "select number, address, owner, phone, opened_on from job_words {}
+            "select number, address, owner, phone, opened_on,
+                    (select count(*) from callback where job = number and closed_seq is null)
+             from job_words {}
              order by rowid desc limit ?2",
             if asked { "where job_words match ?1" } else { "where ?1 = ''" }
         );
@@ -134,8 +138,22 @@ impl Store {
                 owner: row.get(2)?,
                 phone: row.get(3)?,
                 opened_on: row.get(4)?,
+                open_callbacks: row.get(5)?,
             })
         });
+        rows.and_then(Iterator::collect).map_err(&error)
+    }
+
+    /// Numbers of the jobs with leak calls, or with open ones.
+    ///
+    /// # Errors
+    /// The log cannot be read.
+    pub fn jobs_with_callbacks(&self, open: bool) -> Result<Vec<String>, StoreError> {
+        let error = self.error("look for leak calls");
+        let sql = "select distinct job from callback
+                   where closed_seq is null or not ?1 order by job";
+        let mut statement = self.db.prepare_cached(sql).map_err(&error)?;
+        let rows = statement.query_map([open], |row| row.get(0));
         rows.and_then(Iterator::collect).map_err(&error)
     }
 

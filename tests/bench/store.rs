@@ -8,7 +8,7 @@ use std::hint::black_box;
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-use chalkhand::domain::{Draft, Given, How, Job, Key, StepRef, Target, What};
+use chalkhand::domain::{Draft, Given, How, Job, Key, StepRef, Target, WalkId, What};
 use chalkhand::measure::{Quantity, Ratio};
 use chalkhand::store::Store;
 use criterion::{Criterion, criterion_group, criterion_main};
@@ -17,7 +17,7 @@ use rusqlite::Connection;
 fn draft(job: &str, key: String, what: What) -> Draft {
     Draft {
         job: job.to_owned(),
-        walk: Some("deck-intake".to_owned()),
+        walk: Some(WalkId::first("deck-intake")),
         at: "2026-11-25T08:15:09.042-05:00".parse().unwrap(),
         by: "Installer One".to_owned(),
         how: How::Keys,

@@ -1,7 +1,7 @@
 //! The calendar file, read back by others: Python `icalendar` and
 //! `recurring-ical-events`, npm `ical.js`, and the `icalendar` crate.
 
-use chalkhand::domain::{Due, Job, schedule};
+use chalkhand::domain::{Due, Job, WalkId, schedule};
 use chalkhand::export::calendar::{CalendarError, ics};
 use icalendar::{Component as _, EventLike as _};
 use jiff::tz::TimeZone;
@@ -154,7 +154,7 @@ fn the_sequence_rises_when_a_date_changes() {
     assert_eq!(issue(&mut log, &mut standing, &first), 2);
     let same = schedule::due(&job, &[&intake], &standing, &zone, example::at("17:00:00.000"));
     assert_eq!(issue(&mut log, &mut standing, &same), 0);
-    standing.walks.get_mut("deck-intake").unwrap().ended =
+    standing.walks.get_mut(&WalkId::first("deck-intake")).unwrap().ended =
         Some("2026-10-16T11:00:00.000-04:00".parse().unwrap());
     let moved = schedule::due(&job, &[&intake], &standing, &zone, example::at("17:00:00.000"));
     let sequences = |text: &str| -> Vec<String> {

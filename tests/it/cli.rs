@@ -441,7 +441,7 @@ fn the_last_step_of_a_walk_that_ended_can_be_corrected() {
 }
 
 /// Leaves every step out, with a reason; hold points are released in between.
-fn skip_through(home: &Home, walk: &[&str]) {
+pub(crate) fn skip_through(home: &Home, walk: &[&str]) {
     for _ in 0..30 {
         let out = home.typed(walk, &"skip\nnot today\nyes\n".repeat(40)).well();
         if out.contains("that was the last step") {

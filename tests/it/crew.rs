@@ -8,8 +8,8 @@ use chalkhand::domain::walk::{
 };
 use chalkhand::domain::{
     At, Because, Checklist, Draft, Entry, FactName, Facts, Hash, Heard, HearingCheck, How, Job,
-    Key, Known, Meaning, Profile, Sheet, Standing, StepRef, Trust, Units, Verdict, What, chain,
-    plan,
+    Key, Known, Meaning, Profile, Sheet, Standing, StepRef, Trust, Units, Verdict, WalkId, What,
+    chain, plan,
 };
 use chalkhand::measure::{Functions, Quantity, Value};
 use chalkhand::{files, roof};
@@ -67,6 +67,8 @@ pub(crate) enum Store {
 #[derive(Clone)]
 pub(crate) struct World {
     pub(crate) checklist: Arc<Checklist>,
+    /// Which walk of it.
+    pub(crate) id: WalkId,
     pub(crate) profile: Option<Arc<Profile>>,
     pub(crate) functions: Arc<Functions>,
     pub(crate) job: String,
@@ -98,12 +100,14 @@ impl World {
     pub(crate) fn new(checklist: Checklist, profile: Option<Profile>, facts: &Facts) -> Self {
         let (checklist, profile) = (Arc::new(checklist), profile.map(Arc::new));
         let functions = Arc::new(roof::functions());
+        let id = WalkId::first(&checklist.id);
         let mut world = Self {
             walk: Walk::new(
-                setting(&checklist, profile.as_ref(), &functions, 0, Hearing::NotChecked),
+                setting((&checklist, &id), profile.as_ref(), &functions, 0, Hearing::NotChecked),
                 Standing::default(),
             ),
             checklist,
+            id,
             profile,
             functions,
             job: "EX-0001".to_owned(),
@@ -129,7 +133,7 @@ impl World {
         self.late.clear();
         self.left = false;
         let setting = setting(
-            &self.checklist,
+            (&self.checklist, &self.id),
             self.profile.as_ref(),
             &self.functions,
             self.sessions,
@@ -156,11 +160,11 @@ impl World {
         self.keys += 1;
         let settled = what.step().and_then(|step| {
             let standing = Standing::of(&self.log);
-            standing.step(&self.checklist.id, step)?.settled.as_ref().map(|settled| settled.seq)
+            standing.step(&self.id, step)?.settled.as_ref().map(|settled| settled.seq)
         });
         self.commit(Draft {
             job: self.job.clone(),
-            walk: walk.map(str::to_owned),
+            walk: walk.map(|id| id.parse().unwrap()),
             at: self.now(),
             by: by.to_owned(),
             how: How::Keys,
@@ -190,7 +194,7 @@ impl World {
     /// Releases every hold point that waits.
     pub(crate) fn release(&mut self) -> usize {
         let standing = Standing::of(&self.log);
-        let Some(walk) = standing.walks.get(&self.checklist.id) else { return 0 };
+        let Some(walk) = standing.walks.get(&self.id) else { return 0 };
         let waiting: Vec<(StepRef, String)> = walk
             .steps
             .iter()
@@ -198,7 +202,7 @@ impl World {
             .filter(|(_, point)| point.kind.stops_work() && point.released.is_none())
             .map(|(at, point)| (at.clone(), point.role.clone()))
             .collect();
-        let id = self.checklist.id.clone();
+        let id = self.id.to_string();
         for (step, role) in &waiting {
             let (step, role) = (step.clone(), role.clone());
             self.others(Some(&id), "Foreman Example", What::Released { step, role });
@@ -272,9 +276,9 @@ impl World {
     /// The first step that nobody has settled.
     pub(crate) fn first_open(&self) -> Option<StepRef> {
         self.reckon(|known, standing| {
-            plan::plan(known, &self.functions).into_iter().find(|at| {
-                standing.step(&self.checklist.id, at).is_none_or(|stood| stood.settled.is_none())
-            })
+            plan::plan(known, &self.functions)
+                .into_iter()
+                .find(|at| standing.step(&self.id, at).is_none_or(|stood| stood.settled.is_none()))
         })
     }
 
@@ -286,7 +290,7 @@ impl World {
 }
 
 fn setting(
-    checklist: &Arc<Checklist>,
+    (checklist, id): (&Arc<Checklist>, &WalkId),
     profile: Option<&Arc<Profile>>,
     functions: &Arc<Functions>,
     session: u32,
@@ -294,6 +298,7 @@ fn setting(
 ) -> Setting {
     Setting {
         checklist: Arc::clone(checklist),
+        walk: id.clone(),
         profile: profile.cloned(),
         functions: Arc::clone(functions),
         job: "EX-0001".to_owned(),

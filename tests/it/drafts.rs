@@ -2,9 +2,10 @@
 //! thing an entry can say.
 
 use chalkhand::domain::{
-    AnswerKind, At, Because, Clip, Draft, FactName, Given, Hash, Heard, HearingCheck, How, Job,
-    Keeps, Key, Margins, Person, PhraseRead, Pin, PinKind, PointKind, ReadAs, StepRef, Target,
-    Trust, Units, Verdict, Version, What,
+    AnswerKind, At, Because, Call, Clip, DeviationKind, Draft, FactName, Finding, Given, Hash,
+    Heard, HearingCheck, How, Job, Json, Keeps, Key, Margins, NamedStep, Person, PhraseRead, Pin,
+    PinKind, PointKind, ReadAs, RowRef, StepRef, Target, Trust, Units, Verdict, Version, WalkId,
+    Warranty, What,
 };
 use chalkhand::measure::{Dimension, Quantity, Ratio, Value};
 use jiff::Timestamp;
@@ -58,7 +59,7 @@ pub(crate) fn job(number: &str) -> Job {
 /// Any entry this program can make: free text is any text, identifiers are as
 /// files allow them, times are whole milliseconds with an offset in minutes.
 pub(crate) fn any_draft() -> impl Strategy<Value = Draft> {
-    let who = (any::<String>(), any::<String>(), option::of(identifier()));
+    let who = (any::<String>(), any::<String>(), option::of(walk()));
     (who, at(), how(), what(), option::of(1_u64..1 << 53), any::<String>()).prop_map(
         |((job, by, walk), at, how, what, corrects, key)| Draft {
             job,
@@ -69,6 +70,43 @@ pub(crate) fn any_draft() -> impl Strategy<Value = Draft> {
             what,
             corrects,
             key: Key(key),
+        },
+    )
+}
+
+fn walk() -> impl Strategy<Value = WalkId> {
+    (identifier(), prop_oneof![3 => Just(1_u32), 1 => 2..=u32::MAX])
+        .prop_map(|(checklist, nth)| WalkId { checklist, nth })
+}
+
+fn callback() -> impl Strategy<Value = Call> {
+    let row = (identifier(), any::<u32>()).prop_map(|(table, row)| RowRef { table, row });
+    let phone = option::of(any::<String>());
+    let words = (any::<String>(), option::of(any::<String>()), any::<String>(), phone);
+    (any::<u32>(), at(), words, vec(row, 0..3)).prop_map(
+        |(id, at, (water, edge, caller, phone), rows)| Call {
+            id,
+            reported: at.date(),
+            water,
+            rows,
+            edge,
+            caller,
+            phone,
+        },
+    )
+}
+
+fn finding() -> impl Strategy<Value = Finding> {
+    let named = (identifier(), step()).prop_map(|(checklist, step)| NamedStep { checklist, step });
+    let words = (any::<String>(), option::of(any::<String>()), option::of(any::<String>()));
+    (any::<u32>(), words, vec(named, 0..3), select(Warranty::ALL.to_vec())).prop_map(
+        |(id, (found, cause, done), steps, warranty)| Finding {
+            id,
+            found,
+            cause,
+            done,
+            steps,
+            warranty,
         },
     )
 }
@@ -197,19 +235,18 @@ fn target() -> impl Strategy<Value = Target> {
     ]
 }
 
+fn kind_of_pin() -> impl Strategy<Value = PinKind> {
+    prop_oneof![Just(PinKind::Checklist), Just(PinKind::Profile)]
+}
+
 fn any_job() -> impl Strategy<Value = Job> {
     let texts = vec(any::<String>(), 7);
     let language =
         proptest::option::of(proptest::sample::select(chalkhand::domain::Language::ALL.to_vec()));
     let person = (any::<(String, String)>(), language)
         .prop_map(|((name, role), language)| Person { name, role, language });
-    let kind = prop_oneof![Just(PinKind::Checklist), Just(PinKind::Profile)];
-    let pin = (kind, identifier(), version(), hash()).prop_map(|(kind, id, version, hash)| Pin {
-        kind,
-        id,
-        version,
-        hash,
-    });
+    let pin = (kind_of_pin(), identifier(), version(), hash())
+        .prop_map(|(kind, id, version, hash)| Pin { kind, id, version, hash });
     let units = prop_oneof![Just(Units::Us), Just(Units::Metric)];
     (texts, any::<bool>(), units, vec(person, 0..4), vec(pin, 0..4)).prop_map(
         |(mut texts, invented, units, people, pins)| {
@@ -264,8 +301,45 @@ fn what() -> impl Strategy<Value = What> {
             role
         }),
         (step(), any::<String>()).prop_map(|(step, role)| What::Released { step, role }),
+        (kind_of_pin(), identifier(), version(), hash())
+            .prop_map(|(kind, id, version, hash)| What::Pinned(Pin { kind, id, version, hash })),
+        (
+            1_u64..1 << 53,
+            step(),
+            vec(select(DeviationKind::ALL.to_vec()), 0..3),
+            any::<String>(),
+            any::<String>()
+        )
+            .prop_map(|(entry, step, kinds, role, reason)| What::Accepted {
+                entry,
+                step,
+                kinds,
+                role,
+                reason
+            }),
+        callback().prop_map(|call| What::CallbackOpened(Box::new(call))),
+        (any::<u32>(), walk()).prop_map(|(id, visit)| What::CallbackVisited { id, visit }),
+        finding().prop_map(|finding| What::CallbackClosed(Box::new(finding))),
         (any::<String>(), at(), any::<String>(), any::<u32>()).prop_map(
             |(uid, start, title, sequence)| What::FollowUpIssued { uid, start, title, sequence }
         ),
     ]
+}
+
+/// The tree of a JSON text.
+pub(crate) fn json(text: &str) -> Json {
+    fn tree(value: serde_json::Value) -> Json {
+        use serde_json::Value;
+        match value {
+            Value::Null => Json::Null,
+            Value::Bool(yes) => Json::Bool(yes),
+            Value::Number(n) => Json::Number(n.as_f64().unwrap()),
+            Value::String(text) => Json::Text(text),
+            Value::Array(items) => Json::List(items.into_iter().map(tree).collect()),
+            Value::Object(members) => {
+                Json::Object(members.into_iter().map(|(key, value)| (key, tree(value))).collect())
+            }
+        }
+    }
+    tree(serde_json::from_str(text).unwrap())
 }

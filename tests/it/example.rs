@@ -8,7 +8,7 @@ use chalkhand::domain::{
     Answer, At, Bound, Caution, Checklist, Computes, Draft, Due, Entry, Fact, FactKind, FactName,
     FollowUp, Given, Hash, Heard, How, Job, JobFile, Key, Known, Measure, Person, Piece, Pin,
     PinKind, Point, PointKind, PointWhen, Profile, RowsFrom, Sheet, Standing, Step, StepRef, Table,
-    Target, Units, Version, What, chain, schedule,
+    Target, Units, Version, WalkId, What, chain, schedule,
 };
 use chalkhand::measure::{Dimension, Formula, Quantity, Ratio, Value, parse_quantity};
 use chalkhand::roof;
@@ -120,6 +120,7 @@ pub(crate) fn survey() -> Checklist {
         order: Vec::new(),
         warnings: Vec::new(),
         steps,
+        repeats: None,
         follow_ups: Vec::new(),
         hash: Hash::of(b"survey file"),
         language: Default::default(),
@@ -262,6 +263,7 @@ pub(crate) fn intake() -> Checklist {
         order: (0..9).map(Computes::Measure).collect(),
         warnings: Vec::new(),
         steps: vec![look, line, cut, nails, membrane, sealed, hose],
+        repeats: None,
         follow_ups: vec![
             follow_up(
                 "first-month",
@@ -350,13 +352,13 @@ impl Log {
         let settles = matches!(what, What::Answered { .. } | What::Skipped { .. });
         let before = self.entries.iter().rev().find(|entry| {
             settles
-                && entry.draft.walk.as_deref() == walk
+                && entry.draft.walk == walk.map(WalkId::first)
                 && matches!(entry.draft.what, What::Answered { .. } | What::Skipped { .. })
                 && entry.draft.what.step().cloned() == step
         });
         let draft = Draft {
             job: self.job.clone(),
-            walk: walk.map(str::to_owned),
+            walk: walk.map(WalkId::first),
             at: at(clock),
             by: by.to_owned(),
             how,
@@ -524,7 +526,7 @@ pub(crate) fn record() -> chalkhand::domain::Record {
 /// A standing in which the install has ended at that time.
 pub(crate) fn ended(end: At) -> Standing {
     let mut standing = Standing::of(&entries());
-    standing.walks.get_mut("deck-intake").unwrap().ended = Some(end);
+    standing.walks.get_mut(&WalkId::first("deck-intake")).unwrap().ended = Some(end);
     standing
 }
 

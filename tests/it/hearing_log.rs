@@ -2,7 +2,7 @@
 
 use chalkhand::domain::{
     Because, Checked, Draft, EarOpen, Entry, Hash, HearingCheck, How, Keeps, Key, Standing, Trust,
-    Verdict, What, chain,
+    Verdict, WalkId, What, chain,
 };
 use chalkhand::export::sound;
 
@@ -27,7 +27,7 @@ fn log(all: Vec<(i64, &str, What)>) -> Vec<Entry> {
         let seq = entries.len() as u64 + 1;
         let draft = Draft {
             job: "EX-0001".to_owned(),
-            walk: Some("practice".to_owned()),
+            walk: Some(WalkId::first("practice")),
             at: at(ms),
             by: by.to_owned(),
             how: How::Program,

@@ -594,7 +594,7 @@ fn the_language_is_chosen_per_person_and_by_argument() {
     // Another version has no translation: told, and walked in English; refused
     // where it was asked for.
     let text = SHIPPED.iter().find(|(name, _)| *name == "start-of-day.toml").unwrap().1;
-    let newer = text.replacen("version = \"1.0.", "version = \"1.9.", 1);
+    let newer = text.replacen("version = \"1.1.", "version = \"1.9.", 1);
     assert_ne!(newer, text);
     let path = home.write("start-of-day.toml", &newer);
     home.run(["checklist", "adopt", path.to_str().unwrap()]).well();
@@ -608,7 +608,7 @@ fn the_language_is_chosen_per_person_and_by_argument() {
     assert!(refused.contains("or walk with --language en"), "{refused}");
     // One's own translation lies beside the checklist.
     let own = std::fs::read_to_string(repository("checklists/es/start-of-day.toml")).unwrap();
-    let own = own.replacen("version = \"1.0.", "version = \"1.9.", 1);
+    let own = own.replacen("version = \"1.1.", "version = \"1.9.", 1);
     home.write("data/checklists/es/start-of-day.toml", &own);
     let out = home.typed(walk, "").well();
     assert!(out.contains("Comienzo del día"), "{out}");

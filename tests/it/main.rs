@@ -13,6 +13,7 @@
 )]
 
 mod calendar;
+mod callbacks;
 mod changes;
 mod changes_edits;
 mod checklists;
@@ -44,6 +45,7 @@ mod outside;
 mod pdf;
 mod program;
 mod readme;
+mod repeats;
 mod roof_drawing;
 mod roof_layout;
 mod roof_layout_properties;

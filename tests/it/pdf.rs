@@ -192,6 +192,57 @@ fn photos_and_many_entries_come_out() {
     assert_eq!(text.matches("The photo is not on this machine.").count(), 12);
 }
 
+/// Leak calls and what was accepted, as `export` writes them.
+#[test]
+fn calls_and_accepted_deviations_come_out() {
+    let mut json = json_of(&example::record());
+    let Json::Object(members) = &mut json else { panic!() };
+    let seq = |n: u32| Json::object([("entry_seq", Json::from(n))]);
+    let visit = Json::object([
+        ("at", "2027-02-01T10:00:00-05:00".into()),
+        ("by", "F. Foreman".into()),
+        ("walk", "leak-visit".into()),
+    ]);
+    let call = Json::object([
+        ("id", Json::from(1)),
+        ("open", Json::Bool(false)),
+        ("reported_on", "2027-01-30".into()),
+        ("caller_shown", "O. Householder, 555-0100".into()),
+        ("water_shown", "“over the porch” (plane 1)".into()),
+        ("visits", Json::List(vec![visit])),
+        ("found_shown", "found: a nail without sealant".into()),
+        (
+            "addendum",
+            Json::object([
+                ("from_entry", Json::from(40)),
+                ("to_entry", Json::from(44)),
+                ("follows", seq(39)),
+            ]),
+        ),
+    ]);
+    let accepted = Json::object([
+        ("sentence", "Left out: “Hose test”.".into()),
+        ("accepted", seq(33)),
+        ("accepted_shown", "It was accepted by F. Foreman (foreman)".into()),
+    ]);
+    members.insert("callbacks".to_owned(), Json::List(vec![call]));
+    members.insert("deviations".to_owned(), Json::List(vec![accepted]));
+    let made = pages(&json, Paper::A4);
+    if outside::folder("the words of the PDF by poppler").is_none() {
+        return;
+    }
+    let text = text_of(&made).split_whitespace().collect::<String>();
+    for seen in [
+        "1 call, none open",
+        "“over the porch” (plane 1)",
+        "found: a nail without sealant",
+        "entries 40 to 44, after the record up to entry 39",
+        "It was accepted by F. Foreman (foreman)",
+    ] {
+        assert!(text.contains(&seen.split_whitespace().collect::<String>()), "{seen}");
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(24))]
     /// Any text anywhere: always a PDF.

@@ -5,7 +5,7 @@
 //! invented job, then `walk CHECKLIST`. After that the crew's lines are `hear`,
 //! `type`, `unclear` and `wait SECONDS`; the log's `refuse COUNT` and `lose`;
 //! others' `release`, `settle STEP`, `fact NAME VALUE`; `again` is another
-//! session. `checked COMMANDS NUMBERS`, before `walk`, is a hearing check, and
+//! session, `next` the next walk of the checklist. `checked COMMANDS NUMBERS`, before `walk`, is a hearing check, and
 //! `noise` how loud it is, in tenths of a decibel. `says` and `save` lines are what follows.
 
 use std::fmt::Write as _;
@@ -100,7 +100,7 @@ impl Play {
 
     fn line(&mut self, word: &str, rest: &str) {
         let world = self.world();
-        let id = world.checklist.id.clone();
+        let id = world.id.to_string();
         match (word, rest) {
             ("wait", seconds) => {
                 world.now_ms += seconds.parse::<i64>().unwrap() * 1_000;
@@ -119,6 +119,12 @@ impl Play {
                 return;
             }
             ("again", _) => {
+                world.restart();
+                return self.event(Event::Begin);
+            }
+            // A further walk of the checklist.
+            ("next", _) => {
+                world.id = world.id.next();
                 world.restart();
                 return self.event(Event::Begin);
             }
@@ -276,6 +282,8 @@ fn row(entry: &Entry) -> String {
         shown::show_value(&Value::Quantity(q), bound, Ratio::SIXTEENTH, Units::Us)
     };
     let mut text = format!("{} | {} | {how} | {}", entry.seq, draft.by, draft.what.word());
+    let later = draft.walk.as_ref().filter(|walk| 1 < walk.nth);
+    text.extend(later.map(|walk| format!(" | {walk}")));
     let step = draft.what.step().map(|at| format!(" | {at}"));
     text.extend(step);
     match &draft.what {

@@ -149,7 +149,7 @@ pub(crate) fn apply(world: &mut World, op: &Op) -> Vec<Happened> {
                 Some(step) if photo => What::PhotoTaken { step },
                 step => What::Noted { step, text: "a remark".to_owned(), clip: None },
             };
-            let id = world.checklist.id.clone();
+            let id = world.id.to_string();
             world.others(Some(&id), "Another", what);
             Vec::new()
         }
@@ -184,13 +184,13 @@ fn settle(world: &mut World, n: usize, how: u32) {
         Answer::Done => (Given::Done, None),
         _ if how < 5 => (Given::Noted("by another".to_owned()), None),
         _ => {
-            let id = world.checklist.id.clone();
+            let id = world.id.to_string();
             let what = What::Skipped { step, reason: "left out by another".to_owned() };
             world.others(Some(&id), "Another", what);
             return;
         }
     };
-    let id = world.checklist.id.clone();
+    let id = world.id.to_string();
     world.others(
         Some(&id),
         "Another",

@@ -7,7 +7,7 @@ use chalkhand::domain::entry::Key;
 use chalkhand::domain::walk::{Action, Event, Prompt};
 use chalkhand::domain::{
     Answer, Checklist, Comparison, Draft, Given, How, Meaning, Outcome, PointKind, PointWhen,
-    Standing, StepRef, Target, What,
+    Standing, StepRef, Target, WalkId, What,
 };
 use chalkhand::measure::Value;
 
@@ -132,7 +132,7 @@ impl Witness {
                 assert_eq!(text, now, "told with other numbers than stand now");
                 assert!(text.is_some(), "confirmed and never told: {step}");
                 if *given == Given::Done && *meaning == Meaning::StepDone {
-                    let stood = standing.step(&world.checklist.id, step);
+                    let stood = standing.step(&world.id, step);
                     let taken = stood.map_or(0, |stood| stood.photos);
                     let wanted = world.checklist.step(&step.id).unwrap().photos;
                     let all_taken = wanted <= taken;
@@ -281,13 +281,20 @@ fn text_of(world: &World, standing: &Standing, step: &StepRef) -> Option<String>
 
 /// Property 4: whether work stops before this step, by the words of the design: a hold
 /// point that applies and has no release after what it applies for.
+/// The walk that is going on.
+fn newest(standing: &Standing, checklist: &Checklist) -> WalkId {
+    let walk = standing.walks_of(&checklist.id).next_back();
+    walk.map_or_else(|| WalkId::first(&checklist.id), |(id, _)| id.clone())
+}
+
 pub(crate) fn blocked(checklist: &Checklist, standing: &Standing, step: &StepRef) -> bool {
     let Some(found) = checklist.step(&step.id) else { return false };
     let Some(point) = &found.point else { return false };
     if point.kind != PointKind::Hold {
         return false;
     }
-    let reached = standing.step(&checklist.id, step).and_then(|stood| stood.point.as_ref());
+    let reached =
+        standing.step(&newest(standing, checklist), step).and_then(|stood| stood.point.as_ref());
     let released = reached.and_then(|reached| reached.released.as_ref());
     if reached.is_some() && released.is_none() {
         return true;
@@ -297,7 +304,7 @@ pub(crate) fn blocked(checklist: &Checklist, standing: &Standing, step: &StepRef
         PointWhen::OffTarget(ids) => (ids.clone(), false),
         PointWhen::Skipped(id) => (vec![id.clone()], true),
     };
-    let Some(walk) = standing.walks.get(&checklist.id) else { return false };
+    let Some(walk) = standing.walks.get(&newest(standing, checklist)) else { return false };
     walk.steps.iter().any(|(at, stood)| {
         let here =
             ids.contains(&at.id) && (at.row == step.row || at.row.is_none() || step.row.is_none());

@@ -29,7 +29,7 @@ use super::walk::{Screen, SoundCrew, Terms, walk};
 use crate::config::Config;
 use crate::daemon::Left;
 use crate::domain::walk::Hearing;
-use crate::domain::{FactKind, FactName, Facts, Outcome, Standing, StepRef, parse_answer};
+use crate::domain::{FactKind, FactName, Facts, Outcome, Standing, StepRef, WalkId, parse_answer};
 use crate::files;
 use crate::speech::Wording;
 use crate::voice::{Mouth, Recogniser};
@@ -165,7 +165,16 @@ pub(super) fn day(
             let mut crew = Talks { ears, he: &mut he, saying: None };
             let now = || clock.now();
             let terms = Terms { translated: None, hearing: Hearing::NotChecked };
-            walk(&config, &mut home, &job, CHECKLIST, INSTALLER, terms, &mut crew, now)?
+            walk(
+                &config,
+                &mut home,
+                &job,
+                &WalkId::first(CHECKLIST),
+                INSTALLER,
+                terms,
+                &mut crew,
+                now,
+            )?
         };
         if left != Left::Held {
             break left;
@@ -198,7 +207,7 @@ pub(super) fn day(
     tally.off_target = doings.off_target;
     tally.corrected = doings.corrected;
     tally.skipped = doings.skipped;
-    let walked = job.standing.walks.get(CHECKLIST);
+    let walked = job.standing.walks.get(&WalkId::first(CHECKLIST));
     let is_settled = |step: &StepRef| {
         let stood = walked.and_then(|walk| walk.steps.get(step));
         stood.is_some_and(|stood| stood.settled.is_some())
@@ -224,7 +233,7 @@ fn unsettled(standing: &Standing, ledger: &[truth::Logged]) -> Vec<Wrong> {
             last.insert(step.clone(), meant);
         }
     }
-    let steps = standing.walks.get(CHECKLIST).map(|walk| walk.steps.iter());
+    let steps = standing.walks.get(&WalkId::first(CHECKLIST)).map(|walk| walk.steps.iter());
     let settled = steps
         .into_iter()
         .flatten()

@@ -115,7 +115,7 @@ mod tests {
     use jiff::tz::TimeZone;
 
     use super::*;
-    use crate::domain::{At, Draft, Hash, Heard, Key};
+    use crate::domain::{At, Draft, Hash, Heard, Key, WalkId};
     use crate::measure::{Quantity, Ratio};
 
     fn step(id: &str) -> StepRef {
@@ -129,7 +129,7 @@ mod tests {
     fn entry(seq: u64, how: How, what: What) -> Entry {
         let draft = Draft {
             job: "EX-0001".to_owned(),
-            walk: Some("deck-intake".to_owned()),
+            walk: Some(WalkId::first("deck-intake")),
             at: At::new(Timestamp::UNIX_EPOCH, &TimeZone::UTC),
             by: "Installer Example".to_owned(),
             how,

@@ -16,7 +16,7 @@ use super::walk::{Listening, Screen, Terms, listened};
 use crate::config::Config;
 use crate::daemon::Left;
 use crate::domain::walk::Hearing;
-use crate::domain::{Facts, JobFile, Keeps, schedule};
+use crate::domain::{Facts, JobFile, Keeps, WalkId, schedule};
 use crate::export;
 use crate::files;
 use crate::speech::Wording;
@@ -85,7 +85,7 @@ pub(super) fn run(mut config: Config, arguments: &Arguments, out: &mut Out) -> a
         if survey {
             out.line("\nThe sheet:")?;
             let file = demo.home.job(&demo.number)?;
-            out.text(&export::sheet_text::sheet(&file.record(&demo.home.functions)))?;
+            out.text(&export::sheet_text::sheet(&file.record_of_now(&demo.home.functions)))?;
         }
     }
     demo.write(out)
@@ -170,7 +170,14 @@ impl Demo<'_> {
             let (config, home) = (self.config, &mut self.home);
             let terms = Terms { translated: None, hearing: Hearing::NotChecked };
             let left = super::walk::walk(
-                config, home, &file, checklist, INSTALLER, terms, &mut crew, clock,
+                config,
+                home,
+                &file,
+                &WalkId::first(checklist),
+                INSTALLER,
+                terms,
+                &mut crew,
+                clock,
             )?;
             if left == Left::Finished {
                 return Ok(());
@@ -202,8 +209,16 @@ impl Demo<'_> {
                 check: None,
             };
             let (config, home) = (self.config, &mut self.home);
-            let left =
-                listened(config, home, &file, checklist, INSTALLER, &listening, &mut crew, clock)?;
+            let left = listened(
+                config,
+                home,
+                &file,
+                &WalkId::first(checklist),
+                INSTALLER,
+                &listening,
+                &mut crew,
+                clock,
+            )?;
             mishaps = crew.mishaps();
             self.touched = self.touched.saturating_add(crew.touched());
             if left == Left::Finished {

@@ -10,7 +10,7 @@ use super::sound::SoundCrew;
 use crate::config::{Config, KeepSound};
 use crate::daemon::{Crew, Left};
 use crate::domain::walk::{Hearing, Prompt};
-use crate::domain::{At, Draft, How, JobFile, Keeps, Key, What};
+use crate::domain::{At, Draft, How, JobFile, Keeps, Key, WalkId, What};
 use crate::voice::FrameSource;
 
 /// How a walk listens, as the log says it.
@@ -78,7 +78,7 @@ pub(in crate::cli) fn listened<C>(
     config: &Config,
     home: &mut Home,
     file: &JobFile,
-    checklist: &str,
+    id: &WalkId,
     by: &str,
     listening: &Listening,
     crew: &mut C,
@@ -88,12 +88,12 @@ where
     C: Crew,
     C::Error: std::error::Error + Send + Sync + 'static,
 {
-    super::ready(home, file, checklist)?;
+    super::ready(home, file, &id.checklist)?;
     let session = uuid::Uuid::new_v4();
     let number = file.job.number.as_str();
     let draft = |at: At, what: What| Draft {
         job: number.to_owned(),
-        walk: Some(checklist.to_owned()),
+        walk: Some(id.clone()),
         at,
         by: by.to_owned(),
         how: How::Program,
@@ -109,7 +109,7 @@ where
     // With the check and the opening in what stands.
     let file = home.job(number)?;
     let terms = Terms { translated: None, hearing };
-    let left = super::walk(config, home, &file, checklist, by, terms, crew, &clock);
+    let left = super::walk(config, home, &file, id, by, terms, crew, &clock);
     // However it was left, the ear is closed.
     let closed = home.store.append(&draft(clock(), What::EarClosed), None);
     let left = left?;

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use anyhow::bail;
 
 use super::super::home::read_text;
-use super::Arguments;
+use super::How;
 use crate::config::Config;
 use crate::domain::{Checklist, JobFile, Language};
 use crate::files::{TRANSLATIONS, read_translation, translation_of};
@@ -32,7 +32,8 @@ pub(super) fn parse(code: &str) -> Result<Language, String> {
 pub(super) fn choose(
     config: &Config,
     file: &JobFile,
-    arguments: &Arguments,
+    checklist: &str,
+    arguments: &How,
 ) -> anyhow::Result<Spoken> {
     let mut of_person = file.job.people.iter().filter(|person| person.name == arguments.by);
     let of_person = of_person.find_map(|person| person.language);
@@ -40,7 +41,7 @@ pub(super) fn choose(
     let wording = |language: Language| {
         Wording::of(language).with_call_word(&config.call_word).map_err(anyhow::Error::msg)
     };
-    let Some(pinned) = file.checklist(&arguments.checklist) else {
+    let Some(pinned) = file.checklist(checklist) else {
         return Ok(Spoken { wording: wording(language)?, checklist: None, note: None });
     };
     if language == Language::default() {

@@ -15,13 +15,13 @@ use std::sync::Arc;
 use anyhow::bail;
 use jiff::tz::TimeZone;
 
-use super::home::{Home, zone};
+use super::home::{Home, now, zone};
 use super::out::Out;
 use super::voices;
 use crate::config::Config;
 use crate::daemon::{self, Crew, Left, WalkError};
 use crate::domain::walk::{Hearing, Setting, Walk};
-use crate::domain::{Answer, At, Checklist, JobFile, Known, Language, plan};
+use crate::domain::{Answer, At, Checklist, JobFile, Known, Language, WalkId, plan, walk_id};
 use crate::store::Clips;
 use crate::voice::{self, Leave, Mouth, Queued, Recogniser, WavSource};
 
@@ -36,9 +36,19 @@ pub(super) struct Arguments {
     job: String,
     /// The checklist's identifier
     checklist: String,
+    /// Begin a further walk of the checklist once the last one has ended
+    #[arg(long)]
+    again: bool,
+    #[command(flatten)]
+    how: How,
+}
+
+/// Who walks, and how it is answered and spoken.
+#[derive(Debug, clap::Args)]
+pub(super) struct How {
     /// Who walks
     #[arg(long, value_name = "NAME")]
-    by: String,
+    pub(super) by: String,
     /// Answer with the keyboard
     #[arg(long, conflicts_with_all = ["wav", "mic"], required_unless_present_any = ["wav", "mic"])]
     keys: bool,
@@ -70,18 +80,48 @@ pub(super) struct Arguments {
 const SILENCE_MS: u32 = 1_200;
 
 pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow::Result<()> {
-    if arguments.by.trim().is_empty() {
-        bail!("say who walks: --by NAME");
-    }
+    arguments.how.check()?;
     let mut home = Home::open(config)?;
     let file = home.job(&arguments.job)?;
+    let checklist = pinned(&file, &arguments.checklist)?;
+    let (standing, now) = (&file.standing, now(&file.job)?);
+    let id = walk_id::taken_up(standing, checklist, arguments.again, now)?;
+    if standing.walks.get(&id).is_some_and(|walk| walk.ended.is_some()) {
+        out.line(&format!(
+            "({id} has ended; a further walk begins with: chalkhand walk {} {} --again)",
+            file.job.number, id.checklist
+        ))?;
+    } else if 1 < id.nth {
+        out.line(&format!("({id}: walk {} of this checklist on this job)", id.nth))?;
+    }
+    walk_as(config, &mut home, &file, &id, &arguments.how, out)
+}
+
+impl How {
+    pub(super) fn check(&self) -> anyhow::Result<()> {
+        if self.by.trim().is_empty() {
+            bail!("say who walks: --by NAME");
+        }
+        Ok(())
+    }
+}
+
+/// Takes up that walk as it was asked for.
+pub(super) fn walk_as(
+    config: &Config,
+    home: &mut Home,
+    file: &JobFile,
+    list: &WalkId,
+    arguments: &How,
+    out: &mut Out,
+) -> anyhow::Result<()> {
     let people = &file.job.people;
     if !people.is_empty() && people.iter().all(|person| person.name != arguments.by) {
         let names: Vec<&str> = people.iter().map(|person| person.name.as_str()).collect();
         let (by, names) = (&arguments.by, names.join(", "));
         out.line(&format!("({by} is not among the people of this job: {names})"))?;
     }
-    let spoken = language::choose(config, &file, arguments)?;
+    let spoken = language::choose(config, file, &list.checklist, arguments)?;
     if let Some(note) = &spoken.note {
         out.line(&format!("({note})"))?;
     }
@@ -100,15 +140,15 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
     if let Some(trouble) = mouth.trouble() {
         out.line(&format!("({trouble}; what would be said is shown)"))?;
     }
-    let (list, by) = (arguments.checklist.as_str(), arguments.by.as_str());
+    let by = arguments.by.as_str();
     let zone: TimeZone = zone(&file.job)?;
     let clock = || daemon::now(&zone);
     let left = if arguments.keys {
         let mut crew = keys::KeysCrew::new(Screen::new(out, mouth, file.job.units, wording));
         let terms = Terms { translated: spoken.checklist, hearing: Hearing::NotChecked };
-        walk(config, &mut home, &file, list, by, terms, &mut crew, clock)?
+        walk(config, home, file, list, by, terms, &mut crew, clock)?
     } else if let Some(wanted) = &arguments.mic {
-        ready(&home, &file, list)?;
+        ready(home, file, &list.checklist)?;
         let recogniser = Arc::new(Recogniser::load(&config.models)?);
         let wanted = wanted.as_deref().or(config.microphone.as_deref());
         live::leave_on_interrupt(&leave)?;
@@ -118,11 +158,10 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
         let mut crew = SoundCrew::live(screen, recogniser, microphone)
             .keeping(Clips::of(&config.data), keeps(config.keep_sound));
         let wanted = !arguments.no_check;
-        let listening =
-            ear::before(config, &mut home, &file, by, &source, wanted, &mut crew, clock)?;
-        listened(config, &mut home, &file, list, by, &listening, &mut crew, clock)?
+        let listening = ear::before(config, home, file, by, &source, wanted, &mut crew, clock)?;
+        listened(config, home, file, list, by, &listening, &mut crew, clock)?
     } else {
-        ready(&home, &file, list)?;
+        ready(home, file, &list.checklist)?;
         // Recordings are looked at before the first word is said.
         let mut length_ms: u64 = 0;
         for wav in &arguments.wav {
@@ -147,13 +186,12 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
         };
         let source = name_of(&arguments.wav);
         let wanted = !arguments.no_check;
-        let listening =
-            ear::before(config, &mut home, &file, by, &source, wanted, &mut crew, clock)?;
-        listened(config, &mut home, &file, list, by, &listening, &mut crew, clock)?
+        let listening = ear::before(config, home, file, by, &source, wanted, &mut crew, clock)?;
+        listened(config, home, file, list, by, &listening, &mut crew, clock)?
     };
     match left {
         Left::Finished => Ok(()),
-        Left::Held => Ok(out.line(&waiting(&home.job(&arguments.job)?))?),
+        Left::Held => Ok(out.line(&waiting(&home.job(&file.job.number)?))?),
         Left::Open => Ok(out.line(
             "The walk is open. What was logged stays; the same command goes on where it was left.",
         )?),
@@ -186,7 +224,7 @@ pub(super) fn walk<C>(
     config: &Config,
     home: &mut Home,
     file: &JobFile,
-    checklist: &str,
+    id: &WalkId,
     by: &str,
     terms: Terms,
     crew: &mut C,
@@ -196,9 +234,10 @@ where
     C: Crew,
     C::Error: std::error::Error + Send + Sync + 'static,
 {
-    let pinned = ready(home, file, checklist)?;
+    let pinned = ready(home, file, &id.checklist)?;
     let setting = Setting {
         checklist: terms.translated.unwrap_or(pinned),
+        walk: id.clone(),
         profile: file.profile.clone(),
         functions: Arc::clone(&home.functions),
         job: file.job.number.clone(),
@@ -208,7 +247,7 @@ where
         window_ms: i64::from(config.window_s) * 1000,
         hearing: terms.hearing,
     };
-    let span = tracing::info_span!("walk", job = %file.job.number, checklist, by);
+    let span = tracing::info_span!("walk", job = %file.job.number, walk = %id, by);
     let _entered = span.enter();
     let mut walk = Walk::new(setting, file.standing.clone());
     daemon::walk(&mut home.store, &mut walk, crew, clock).map_err(|error| match error {
@@ -218,7 +257,17 @@ where
 }
 
 /// The checklist, where the job pins it and it can begin.
-fn ready(home: &Home, file: &JobFile, checklist: &str) -> anyhow::Result<Arc<Checklist>> {
+pub(super) fn ready(
+    home: &Home,
+    file: &JobFile,
+    checklist: &str,
+) -> anyhow::Result<Arc<Checklist>> {
+    let pinned = pinned(file, checklist)?;
+    facts_are_known(home, file, pinned)?;
+    Ok(Arc::clone(pinned))
+}
+
+fn pinned<'a>(file: &'a JobFile, checklist: &str) -> anyhow::Result<&'a Arc<Checklist>> {
     let Some(pinned) = file.checklist(checklist) else {
         let pinned: Vec<&str> = file.checklists.iter().map(|list| list.id.as_str()).collect();
         bail!(
@@ -227,13 +276,16 @@ fn ready(home: &Home, file: &JobFile, checklist: &str) -> anyhow::Result<Arc<Che
             pinned.join(", ")
         );
     };
-    facts_are_known(home, file, pinned)?;
-    Ok(Arc::clone(pinned))
+    Ok(pinned)
 }
 
 /// A walk starts only where every step can be told, or where its own steps ask
 /// for what is missing.
-fn facts_are_known(home: &Home, file: &JobFile, checklist: &Checklist) -> anyhow::Result<()> {
+pub(super) fn facts_are_known(
+    home: &Home,
+    file: &JobFile,
+    checklist: &Checklist,
+) -> anyhow::Result<()> {
     let asked: BTreeSet<&str> = checklist
         .steps
         .iter()

@@ -73,6 +73,7 @@ pub(super) fn checklist(of: &Checklist) -> Parts {
         order: _,
         warnings: _,
         steps: _,
+        repeats,
         follow_ups: _,
         hash: _,
         language: _,
@@ -82,6 +83,7 @@ pub(super) fn checklist(of: &Checklist) -> Parts {
         plain("statement of what wins over the checklist", Weight::WORDING, words(yields_to)),
         plain("title", Weight::WORDING, words(title)),
         (Part::Sources, list(sources)),
+        plain("repetition", Weight::PROOF, maybe(repeats.as_ref(), |r| name(r.word()))),
         (Part::Id, name(id)),
         plain("version", Weight::NONE, Content::Version(*version)),
     ]

@@ -113,7 +113,7 @@ impl Walk {
                 self.ask(now, at, out);
             }
             Meaning::WasWrong if asking || self.is_held() => {
-                let walk = self.standing.walks.get(&self.setting.checklist.id);
+                let walk = self.standing.walks.get(&self.setting.walk);
                 let last = walk.and_then(|walk| walk.last.clone());
                 self.correct(now, last.filter(|last| self.plan.contains(last)), out);
             }

@@ -20,7 +20,7 @@ impl Walk {
         if self.state != State::Idle {
             return;
         }
-        let stood = self.standing.walks.get(&self.setting.checklist.id);
+        let stood = self.standing.walks.get(&self.setting.walk);
         let (begun, paused) = stood.map_or((false, false), |w| (w.begun.is_some(), w.paused));
         let title = self.setting.checklist.title.clone();
         let open = self.open().count();
@@ -49,7 +49,7 @@ impl Walk {
         if let Some(step) = open {
             return self.ask(now, step, out);
         }
-        let stood = self.standing.walks.get(&self.setting.checklist.id);
+        let stood = self.standing.walks.get(&self.setting.walk);
         if stood.is_some_and(|walk| walk.ended.is_some()) {
             return self.finish(out);
         }
@@ -104,7 +104,7 @@ impl Walk {
 
     /// Who has to release the step's hold point, once it was reached.
     fn holder(&self, at: &StepRef) -> Option<String> {
-        let stood = self.standing.step(&self.setting.checklist.id, at)?;
+        let stood = self.standing.step(&self.setting.walk, at)?;
         let point = stood.point.as_ref()?;
         (point.kind.stops_work() && point.released.is_none()).then(|| point.role.clone())
     }
@@ -112,7 +112,7 @@ impl Walk {
     /// The step's inspection point, where it applies and was not reached yet.
     fn due_point(&self, at: &StepRef) -> Option<&Point> {
         let point = self.step(at)?.point.as_ref()?;
-        let stood = self.standing.step(&self.setting.checklist.id, at);
+        let stood = self.standing.step(&self.setting.walk, at);
         let reached = stood.and_then(|stood| stood.point.as_ref());
         let skipped = |o: &Outcome| matches!(o, Outcome::Skipped { .. });
         let since = match &point.when {
@@ -137,7 +137,7 @@ impl Walk {
     /// The last entry that settled a step so: in the same row where both
     /// repeat, in any row otherwise.
     fn cause(&self, id: &str, at: &StepRef, is: impl Fn(&Outcome) -> bool) -> Option<u64> {
-        let walk = self.standing.walks.get(&self.setting.checklist.id)?;
+        let walk = self.standing.walks.get(&self.setting.walk)?;
         let same_row = |row: Option<u32>| row.is_none() || at.row.is_none() || row == at.row;
         let steps = walk.steps.iter().filter(|(of, _)| of.id == id && same_row(of.row));
         let settled = steps.filter_map(|(_, stood)| stood.settled.as_ref());
@@ -145,7 +145,7 @@ impl Walk {
     }
 
     pub(super) fn released(&self, at: &StepRef) -> Option<String> {
-        let stood = self.standing.step(&self.setting.checklist.id, at)?;
+        let stood = self.standing.step(&self.setting.walk, at)?;
         stood.point.as_ref()?.released.as_ref().map(|release| release.by.clone())
     }
 
@@ -184,7 +184,7 @@ impl Walk {
 
     /// Photos that this step still wants.
     pub(super) fn photos_left(&self, at: &StepRef) -> u32 {
-        let stood = self.standing.step(&self.setting.checklist.id, at);
+        let stood = self.standing.step(&self.setting.walk, at);
         let asked = self.step(at).map_or(0, |step| step.photos);
         asked.saturating_sub(stood.map_or(0, |stood| stood.photos))
     }

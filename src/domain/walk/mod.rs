@@ -15,7 +15,9 @@ use std::sync::Arc;
 use crate::measure::Functions;
 
 use super::entry::{Draft, Entry, Given, Heard, How, Key, StepRef, Target, What};
-use super::{At, Checklist, Comparison, Known, Meaning, Profile, Sheet, Standing, Step, Units};
+use super::{
+    At, Checklist, Comparison, Known, Meaning, Profile, Sheet, Standing, Step, Units, WalkId,
+};
 
 pub use hearing::Hearing;
 pub use prompt::{Doubt, Expect, ExpectAnswer, Prompt};
@@ -79,6 +81,8 @@ pub enum Why {
 pub struct Setting {
     /// The pinned checklist.
     pub checklist: Arc<Checklist>,
+    /// Which walk of it.
+    pub walk: WalkId,
     /// The pinned profile.
     pub profile: Option<Arc<Profile>>,
     /// The trade functions formulas may use.
@@ -347,7 +351,7 @@ impl Walk {
     }
 
     fn settled(&self, at: &StepRef) -> Option<&super::Settled> {
-        self.standing.step(&self.setting.checklist.id, at)?.settled.as_ref()
+        self.standing.step(&self.setting.walk, at)?.settled.as_ref()
     }
 
     /// Steps not settled yet, in order.
@@ -365,7 +369,7 @@ impl Walk {
         };
         Draft {
             job: self.setting.job.clone(),
-            walk: Some(self.setting.checklist.id.clone()),
+            walk: Some(self.setting.walk.clone()),
             at: now,
             by: self.setting.by.clone(),
             how,

@@ -2,6 +2,7 @@
 //! screen and paper. A page fetches nothing, runs nothing, and every meaning is
 //! in words: the blue and the red line only repeat what a heading says.
 
+mod callbacks;
 mod sheet;
 mod writer;
 
@@ -24,6 +25,7 @@ pub fn record(record: &Record, due: &[Due]) -> String {
     page.raw("<main>\n<section>\n");
     front(&mut page, record);
     open_matters(&mut page, record);
+    callbacks::accepted(&mut page, record);
     waterproofing(&mut page, record);
     page.raw("</section>\n<section>\n<h2>Every step, in order</h2>\n");
     page.raw("<p>Each line is what now stands. A correction never replaces what was logged: what ");
@@ -33,6 +35,7 @@ pub fn record(record: &Record, due: &[Due]) -> String {
     }
     page.raw("</section>\n");
     notes(&mut page, record);
+    callbacks::callbacks(&mut page, record);
     dates(&mut page, due);
     figures(&mut page, record);
     cautions(&mut page, record);
@@ -81,7 +84,7 @@ fn front(page: &mut Html, record: &Record) {
     page.raw("<hr class=\"snapped\">\n<dl class=\"facts\">\n");
     let mut done = Html::default();
     for (at, walk) in record.walks.iter().enumerate() {
-        done.raw(if at == 0 { "" } else { "\n" }).text(&walk.checklist.title);
+        done.raw(if at == 0 { "" } else { "\n" }).text(&order::walk_title(walk));
         done.raw("<span class=\"more\">, ").add(&walked(walk)).raw("</span>");
     }
     pair(page, "What was done, and when", &done);
@@ -134,7 +137,9 @@ fn pair(page: &mut Html, name: &'static str, value: &Html) {
 
 fn open_matters(page: &mut Html, record: &Record) {
     page.raw("<h2>Deviations and open matters</h2>\n<hr class=\"cut\">\n");
-    if record.attention.is_empty() {
+    if record.attention.is_empty() && !record.deviations.is_empty() {
+        page.raw("<p>None is open: every deviation was accepted, as told below.</p>\n");
+    } else if record.attention.is_empty() {
         page.raw("<p>None: every step that was asked stands on its target, nothing was left ");
         page.raw("out, no hold point waits and no photo is missing.</p>\n");
     } else {
@@ -185,7 +190,7 @@ const STEP_HEADINGS: &[&str] = &["Step", "Asked for", "Found", "When", "By whom,
 
 fn steps(page: &mut Html, walk: &RecordWalk, units: Units) {
     let checklist = &walk.checklist;
-    page.raw("<h3>").text(&checklist.title);
+    page.raw("<h3>").text(&order::walk_title(walk));
     page.text(&format!(", version {}", checklist.version)).raw("</h3>\n");
     page.raw("<p>").add(&walked(walk)).raw("</p>\n");
     if walk.begun.is_none() {
@@ -268,7 +273,7 @@ fn notes(page: &mut Html, record: &Record) {
             when.time(note.at).text(&format!("\nentry {}", note.seq));
             let kind = if note.spoken { "spoken, an unverified transcript" } else { "typed" };
             let place = note.step.as_ref().map(|(checklist, step)| {
-                let walk = record.walks.iter().find(|walk| walk.checklist.id == *checklist);
+                let walk = record.walks.iter().find(|walk| walk.id == *checklist);
                 walk.map_or_else(|| words::step_ref(step), |walk| walk.checklist.title_of(step))
             });
             let by = match place {
@@ -333,7 +338,7 @@ fn figures(page: &mut Html, record: &Record) {
         page.table("two", &["Figure", "Value"], &rows);
     }
     for walk in record.walks.iter().filter(|walk| !walk.measures.is_empty()) {
-        page.raw("<h2>Measures: ").text(&walk.checklist.title).raw("</h2>\n");
+        page.raw("<h2>Measures: ").text(&order::walk_title(walk)).raw("</h2>\n");
         let mut rows = Vec::new();
         for (group, measures) in order::measures(walk) {
             rows.extend(group.map(Row::Group));
@@ -353,10 +358,14 @@ fn figures(page: &mut Html, record: &Record) {
 
 fn cautions(page: &mut Html, record: &Record) {
     let mut rows = Vec::new();
-    for walk in &record.walks {
+    // Each checklist once, however often it was walked.
+    for walk in record.walks.iter().filter(|walk| walk.id.nth == 1) {
         for caution in &walk.checklist.cautions {
-            let said = walk.steps.iter().filter(|step| step.cautioned.contains(&caution.say));
-            let said: Vec<&str> = said.map(|step| step.title.as_str()).collect();
+            let walks = record.walks.iter().filter(|w| w.id.checklist == walk.id.checklist);
+            let steps = walks.flat_map(|walk| &walk.steps);
+            let said = steps.filter(|step| step.cautioned.contains(&caution.say));
+            let mut said: Vec<&str> = said.map(|step| step.title.as_str()).collect();
+            said.dedup();
             let said = if said.is_empty() {
                 "not said: no step with it was reached".to_owned()
             } else {
@@ -378,7 +387,7 @@ fn cautions(page: &mut Html, record: &Record) {
 fn foundations(page: &mut Html, record: &Record) {
     page.raw("<section>\n<h2>What this record rests on</h2>\n<ul>\n");
     page.element("<li>Code edition: ", &record.job.code_edition, "</li>\n");
-    for walk in &record.walks {
+    for walk in record.walks.iter().filter(|walk| walk.id.nth == 1) {
         let checklist = &walk.checklist;
         page.raw("<li>").text(&checklist.title).raw(" yields to ").text(&checklist.yields_to);
         page.raw(". Sources: ").text(&checklist.sources.join("; ")).raw("</li>\n");

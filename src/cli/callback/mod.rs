@@ -1,0 +1,262 @@
+//! `chalkhand callback`: leak calls, from the call to the finding.
+
+mod open;
+mod visit;
+
+use anyhow::{Context, bail};
+
+use super::home::{Home, now};
+use super::out::{Out, Progress};
+use crate::config::Config;
+use crate::domain::desk;
+use crate::domain::entry::{How, Key};
+use crate::domain::tally::{JobTally, Tally};
+use crate::domain::{
+    CallbackStanding, Draft, Finding, JobFile, Json, NamedStep, Record, StepRef, Warranty, What,
+};
+use crate::export;
+
+#[derive(Debug, clap::Subcommand)]
+pub(super) enum Command {
+    /// Take down a leak call
+    Open(open::Arguments),
+    /// Begin the visit of a call, or go on with it
+    Visit(visit::Arguments),
+    /// Close a call with its finding
+    Close(Close),
+    /// All calls, job by job
+    List {
+        /// Only those that are open
+        #[arg(long)]
+        open: bool,
+        /// As JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// One call: the place against the plan, and what to look at first
+    Show {
+        /// The job's number
+        job: String,
+        /// Which call of the job
+        id: u32,
+        /// As JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// Calls counted over all jobs: by step, by version, by deviation
+    Summary {
+        /// Count invented examples too
+        #[arg(long)]
+        invented: bool,
+        /// As JSON
+        #[arg(long)]
+        json: bool,
+    },
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Close {
+    /// The job's number
+    job: String,
+    /// Which call of the job
+    id: u32,
+    /// What was found, or that nothing was
+    #[arg(long, value_name = "WORDS")]
+    finding: String,
+    /// What caused it, where that is known
+    #[arg(long, value_name = "WORDS")]
+    cause: Option<String>,
+    /// What was done about it
+    #[arg(long, value_name = "WORDS")]
+    done: Option<String>,
+    /// A step of the install that it goes back to: cover-ends#1, or deck-intake:cover-ends#1
+    #[arg(long, value_name = "STEP")]
+    step: Vec<String>,
+    /// Whether it is under warranty, where somebody has decided
+    #[arg(long, default_value = "undecided", value_parser = ["under", "outside", "undecided"])]
+    warranty: String,
+    /// Who closes it
+    #[arg(long, value_name = "NAME")]
+    by: String,
+}
+
+pub(super) fn run(config: &Config, command: Command, out: &mut Out) -> anyhow::Result<()> {
+    match command {
+        Command::Open(arguments) => open::run(config, &arguments, out),
+        Command::Visit(arguments) => visit::run(config, &arguments, out),
+        Command::Close(arguments) => close(config, &arguments, out),
+        Command::List { open, json } => list(config, open, json, out),
+        Command::Show { job, id, json } => show(config, &job, id, json, out),
+        Command::Summary { invented, json } => summary(config, invented, json, out),
+    }
+}
+
+/// The call of that number.
+fn of(file: &JobFile, id: u32) -> anyhow::Result<&CallbackStanding> {
+    let calls = &file.standing.callbacks;
+    let known = || calls.keys().map(u32::to_string).collect::<Vec<_>>().join(", ");
+    calls.get(&id).with_context(|| match calls.is_empty() {
+        true => format!("job {} has no callback yet", file.job.number),
+        false => format!("job {} has no callback {id}; it has: {}", file.job.number, known()),
+    })
+}
+
+/// The same, where it is open.
+fn open_one(file: &JobFile, id: u32) -> anyhow::Result<&CallbackStanding> {
+    let callback = of(file, id)?;
+    if let Some((_, closed)) = &callback.closed {
+        bail!(
+            "callback {id} was closed {} by {}; a new call is opened with: chalkhand callback open",
+            closed.at.date(),
+            closed.by
+        );
+    }
+    Ok(callback)
+}
+
+fn draft(file: &JobFile, by: &str, what: What, key: String) -> anyhow::Result<Draft> {
+    Ok(Draft {
+        job: file.job.number.clone(),
+        walk: None,
+        at: now(&file.job)?,
+        by: needed("who it is", "--by", by)?,
+        how: How::Command,
+        what,
+        corrects: None,
+        key: Key(key),
+    })
+}
+
+/// Words that have to be there.
+fn needed(what: &str, name: &str, words: &str) -> anyhow::Result<String> {
+    if words.trim().is_empty() {
+        bail!("say {what}: {name} \"…\"");
+    }
+    Ok(words.trim().to_owned())
+}
+
+fn close(config: &Config, arguments: &Close, out: &mut Out) -> anyhow::Result<()> {
+    let mut home = Home::open(config)?;
+    let file = home.job(&arguments.job)?;
+    let (id, number) = (arguments.id, &file.job.number);
+    let callback = open_one(&file, id)?;
+    for (walk, _) in &callback.visits {
+        let stood = file.standing.walks.get(walk);
+        if stood.is_some_and(|walk| walk.begun.is_some() && walk.ended.is_none()) {
+            bail!(
+                "its visit {walk} is open: finish it first with: chalkhand callback visit {number} {id}"
+            );
+        }
+    }
+    let record = file.record(&home.functions);
+    let steps = arguments.step.iter().map(|text| named_step(&record, text));
+    let said = |words: &Option<String>| {
+        words.as_ref().map(|words| words.trim().to_owned()).filter(|words| !words.is_empty())
+    };
+    let warranty = Warranty::ALL.into_iter().find(|known| known.word() == arguments.warranty);
+    let finding = Finding {
+        id,
+        found: needed("what was found", "--finding", &arguments.finding)?,
+        cause: said(&arguments.cause),
+        done: said(&arguments.done),
+        steps: steps.collect::<anyhow::Result<_>>()?,
+        warranty: warranty.unwrap_or(Warranty::Undecided),
+    };
+    let line =
+        format!("closed callback {id} of job {number}; {}", export::callback::finding(&finding));
+    let what = What::CallbackClosed(Box::new(finding));
+    let draft = draft(&file, &arguments.by, what, format!("callback/{number}/{id}/close"))?;
+    home.store.append(&draft, Some(file.standing.last_seq))?;
+    Ok(out.line(&line)?)
+}
+
+/// A step that the record has, by its name alone where only one checklist has
+/// it; without a row it is of any row.
+fn named_step(record: &Record, text: &str) -> anyhow::Result<NamedStep> {
+    let (of, step) = match text.split_once(':') {
+        Some((checklist, step)) => (Some(checklist), step),
+        None => (None, text),
+    };
+    let Ok(step): Result<StepRef, _> = step.parse();
+    let has = |at: &StepRef| at.id == step.id && (step.row.is_none() || step.row == at.row);
+    let mut lists: Vec<&str> = record
+        .walks
+        .iter()
+        .filter(|walk| of.is_none_or(|of| walk.id.checklist == of))
+        .filter(|walk| walk.steps.iter().any(|known| has(&known.at)))
+        .map(|walk| walk.id.checklist.as_str())
+        .collect();
+    lists.dedup();
+    match lists.as_slice() {
+        [checklist] => Ok(NamedStep { checklist: (*checklist).to_owned(), step }),
+        [] => bail!(
+            "no checklist of job {} has a step `{text}`; see them with: chalkhand checklist show",
+            record.job.number
+        ),
+        many => bail!("several checklists have a step `{step}`: write {}", choices(many, &step)),
+    }
+}
+
+fn choices(lists: &[&str], step: &StepRef) -> String {
+    let all: Vec<String> = lists.iter().map(|list| format!("{list}:{step}")).collect();
+    all.join(" or ")
+}
+
+fn list(config: &Config, open: bool, json: bool, out: &mut Out) -> anyhow::Result<()> {
+    let home = Home::open(config)?;
+    let mut all = Vec::new();
+    for number in home.store.jobs_with_callbacks(open)? {
+        let record = home.job(&number)?.record(&home.functions);
+        if json {
+            if let Json::List(calls) = export::callback::json(&record, open) {
+                all.extend(calls);
+            }
+            continue;
+        }
+        out.line(&format!("{number}  {}", record.job.address))?;
+        for line in export::callback::lines(&record, open) {
+            out.line(&format!("  {line}"))?;
+        }
+        all.push(Json::Null);
+    }
+    if json {
+        return out.json(&Json::List(all));
+    }
+    if all.is_empty() {
+        out.line(if open { "no callback is open" } else { "no callback was ever opened" })?;
+    }
+    Ok(())
+}
+
+fn show(config: &Config, job: &str, id: u32, json: bool, out: &mut Out) -> anyhow::Result<()> {
+    let home = Home::open(config)?;
+    let file = home.job(job)?;
+    of(&file, id)?;
+    let record = file.record(&home.functions);
+    let view = desk::desk(&record, id).context("the record does not have the callback")?;
+    let now = now(&file.job)?;
+    let due = super::record::due(&file, now)?;
+    if json {
+        out.json(&export::desk::json(&record, &view, &due))
+    } else {
+        Ok(out.text(&export::desk::text(&record, &view, &due, now))?)
+    }
+}
+
+fn summary(config: &Config, invented: bool, json: bool, out: &mut Out) -> anyhow::Result<()> {
+    let home = Home::open(config)?;
+    let jobs = home.store.find(&[], u32::MAX)?;
+    let mut progress = Progress::new("counting jobs", jobs.len());
+    let mut counted = Vec::with_capacity(jobs.len());
+    for (at, job) in jobs.iter().enumerate() {
+        counted.push(JobTally::of(&home.job(&job.number)?.record(&home.functions)));
+        progress.done(at + 1);
+    }
+    drop(progress);
+    let tally = Tally::of(counted, invented);
+    if json {
+        out.json(&export::tally::json(&tally))
+    } else {
+        Ok(out.text(&export::tally::text(&tally))?)
+    }
+}

@@ -1,0 +1,248 @@
+//! Leak calls and deviations in words and as JSON: shared by the record, the day
+//! log and the desk.
+
+use crate::domain::{
+    Acceptance, Call, Deviation, Finding, Json, Logged, NamedStep, Record, RecordCallback, Units,
+    Warranty,
+};
+
+use super::json::{attention, list, object, option, whole};
+use super::{order, words};
+
+/// Where water came in: the caller's words and what was named.
+#[must_use]
+pub fn water(call: &Call) -> String {
+    let mut named: Vec<String> = call.rows.iter().map(ToString::to_string).collect();
+    named.extend(call.edge.clone());
+    let named = if named.is_empty() { String::new() } else { format!(" ({})", named.join(", ")) };
+    format!("“{}”{named}", call.water)
+}
+
+/// Who called, and how to reach them.
+#[must_use]
+pub fn caller(call: &Call) -> String {
+    match &call.phone {
+        Some(phone) => format!("{}, {phone}", call.caller),
+        None => call.caller.clone(),
+    }
+}
+
+/// Whether it is under warranty, as somebody said.
+#[must_use]
+pub fn warranty(warranty: Warranty) -> &'static str {
+    match warranty {
+        Warranty::Under => "under warranty",
+        Warranty::Outside => "not under warranty",
+        Warranty::Undecided => "warranty not decided",
+    }
+}
+
+/// A finding in one sentence.
+#[must_use]
+pub fn finding(finding: &Finding) -> String {
+    let mut text = format!("found: {}", finding.found);
+    for (name, value) in [("cause", &finding.cause), ("done", &finding.done)] {
+        if let Some(value) = value {
+            text.push_str(&format!("; {name}: {value}"));
+        }
+    }
+    if !finding.steps.is_empty() {
+        let steps: Vec<String> = finding.steps.iter().map(ToString::to_string).collect();
+        text.push_str(&format!("; goes back to {}", steps.join(", ")));
+    }
+    format!("{text}; {}", warranty(finding.warranty))
+}
+
+/// Who accepted a deviation, when and why.
+#[must_use]
+pub fn accepted(accepted: &Acceptance) -> String {
+    format!(
+        "accepted by {} ({}) {}, entry {}, for this reason: {}",
+        accepted.by,
+        accepted.role,
+        words::day_and_clock(accepted.at),
+        accepted.seq,
+        accepted.reason
+    )
+}
+
+/// A step that a finding names, by its title where the record has it.
+#[must_use]
+pub fn step_name(record: &Record, named: &NamedStep) -> String {
+    let walk = record.walks.iter().find(|walk| walk.checklist.id == named.checklist);
+    walk.map_or_else(|| named.to_string(), |walk| walk.checklist.title_of(&named.step))
+}
+
+/// A deviation with who accepted it.
+pub(super) fn deviation(record: &Record, deviation: &Deviation) -> Json {
+    let mut json = attention(&deviation.need, order::title_in(record, &deviation.need));
+    if let (Json::Object(members), Some(accepted)) = (&mut json, &deviation.accepted) {
+        members.insert("accepted".to_owned(), acceptance(accepted));
+        let line = format!("It was {}", self::accepted(accepted));
+        members.insert("accepted_shown".to_owned(), Json::Text(line));
+    }
+    json
+}
+
+fn acceptance(accepted: &Acceptance) -> Json {
+    Json::object([
+        ("entry_seq", whole(accepted.seq)),
+        ("at", Json::text(accepted.at)),
+        ("by", Json::text(&accepted.by)),
+        ("role", Json::text(&accepted.role)),
+        ("reason", Json::text(&accepted.reason)),
+    ])
+}
+
+/// A call as the record has it: an addendum with what it follows and covers.
+pub(super) fn addendum(record: &Record, callback: &RecordCallback) -> Json {
+    let standing = &callback.standing;
+    let (from, to) = callback.covers;
+    let entries = callback.entries.iter().map(|entry| {
+        let walk = entry.draft.walk.as_ref();
+        let walk = walk.and_then(|id| record.walks.iter().find(|walk| walk.id == *id));
+        let title = walk.zip(entry.draft.what.step()).map(|(w, at)| w.checklist.title_of(at));
+        Json::object([
+            ("entry_seq", whole(entry.seq)),
+            ("entry_sha256", Json::text(entry.hash)),
+            ("at", Json::text(entry.draft.at)),
+            ("line", Json::Text(words::entry(entry, title.as_deref(), record.job.units))),
+        ])
+    });
+    let mut members = call(&standing.call, &standing.opened);
+    members.extend([
+        ("open", Json::Bool(standing.closed.is_none())),
+        (
+            "visits",
+            list(standing.visits.iter().map(|(walk, visited)| {
+                let mut members = logged(visited);
+                members.push(("walk", Json::text(walk)));
+                object(members)
+            })),
+        ),
+        (
+            "closed",
+            standing.closed.as_ref().map_or(Json::Null, |(found, closed)| {
+                let mut members = logged(closed);
+                members.extend(finding_members(record, found));
+                object(members)
+            }),
+        ),
+        (
+            "addendum",
+            Json::object([
+                (
+                    "follows",
+                    callback.follows.map_or(Json::Null, |(seq, hash)| {
+                        Json::object([
+                            ("entry_seq", whole(seq)),
+                            ("entry_sha256", Json::text(hash)),
+                        ])
+                    }),
+                ),
+                ("from_entry", whole(from)),
+                ("to_entry", whole(to)),
+            ]),
+        ),
+        ("entries", list(entries)),
+        ("water_shown", Json::Text(water(&standing.call))),
+        ("caller_shown", Json::Text(caller(&standing.call))),
+        ("found_shown", option(standing.closed.as_ref().map(|(found, _)| finding(found)).as_ref())),
+    ]);
+    object(members)
+}
+
+fn logged(logged: &Logged) -> Vec<(&'static str, Json)> {
+    vec![
+        ("entry_seq", whole(logged.seq)),
+        ("at", Json::text(logged.at)),
+        ("by", Json::text(&logged.by)),
+    ]
+}
+
+/// A call as it was reported.
+pub(super) fn call(call: &Call, opened: &Logged) -> Vec<(&'static str, Json)> {
+    let rows = call
+        .rows
+        .iter()
+        .map(|at| Json::object([("table", Json::text(&at.table)), ("row", Json::from(at.row))]));
+    vec![
+        ("id", Json::from(call.id)),
+        ("reported_on", Json::text(call.reported)),
+        ("water", Json::text(&call.water)),
+        ("rows", list(rows)),
+        ("edge", option(call.edge.as_ref())),
+        ("caller", Json::text(&call.caller)),
+        ("phone", option(call.phone.as_ref())),
+        ("opened", object(logged(opened))),
+    ]
+}
+
+fn finding_members(record: &Record, found: &Finding) -> Vec<(&'static str, Json)> {
+    let steps = found.steps.iter().map(|named| {
+        Json::object([
+            ("checklist", Json::text(&named.checklist)),
+            ("step", Json::text(&named.step)),
+            ("title", Json::Text(step_name(record, named))),
+        ])
+    });
+    vec![
+        ("found", Json::text(&found.found)),
+        ("cause", option(found.cause.as_ref())),
+        ("done", option(found.done.as_ref())),
+        ("steps", list(steps)),
+        ("warranty", found.warranty.word().into()),
+        ("line", Json::Text(finding(found))),
+    ]
+}
+
+/// The calls of a job, a line each, for a terminal.
+#[must_use]
+pub fn lines(record: &Record, open_only: bool) -> Vec<String> {
+    let calls = record.callbacks.iter().map(|callback| &callback.standing);
+    let calls = calls.filter(|standing| !open_only || standing.closed.is_none());
+    let line = |standing: &crate::domain::CallbackStanding| {
+        let call = &standing.call;
+        let state = match (&standing.closed, standing.visits.as_slice()) {
+            (Some((found, closed)), _) => {
+                format!("closed {}: {}", closed.at.date(), finding(found))
+            }
+            (None, []) => "open, not visited".to_owned(),
+            (None, [.., (walk, visited)]) => {
+                format!("open, visited {} ({walk})", visited.at.date())
+            }
+        };
+        let (id, reported, caller) = (call.id, call.reported, caller(call));
+        format!("{id}  reported {reported} by {caller}: {}; {state}", water(call))
+    };
+    calls.map(|standing| words::one_line(&line(standing))).collect()
+}
+
+/// The calls of a job as JSON.
+#[must_use]
+pub fn json(record: &Record, open_only: bool) -> Json {
+    let calls = record.callbacks.iter();
+    let calls = calls.filter(|callback| !open_only || callback.standing.closed.is_none());
+    list(calls.map(|callback| {
+        let mut json = addendum(record, callback);
+        if let Json::Object(members) = &mut json {
+            members.insert("job".to_owned(), Json::text(&record.job.number));
+            members.insert("address".to_owned(), Json::text(&record.job.address));
+        }
+        json
+    }))
+}
+
+/// What stands of a step, in one line.
+pub(super) fn stands(step: &crate::domain::RecordStep, units: Units) -> String {
+    match &step.settled {
+        None => "not logged".to_owned(),
+        Some(settled) => format!(
+            "{}; {} by {}, entry {}",
+            words::outcome(&settled.outcome, units),
+            words::day_and_clock(settled.at),
+            settled.by,
+            settled.seq
+        ),
+    }
+}

@@ -1,0 +1,76 @@
+//! Accepted deviations and leak calls on the record's page.
+
+use crate::domain::{Record, RecordCallback};
+
+use super::super::{callback, order, words};
+use super::writer::{Html, Row};
+
+/// What somebody accepted: no longer open, never hidden.
+pub(super) fn accepted(page: &mut Html, record: &Record) {
+    let found = record.deviations.iter().filter_map(|d| Some((&d.need, d.accepted.as_ref()?)));
+    let found: Vec<_> = found.collect();
+    if found.is_empty() {
+        return;
+    }
+    page.raw("<h2>Deviations that were accepted</h2>\n<ul>\n");
+    for (need, accepted) in found {
+        let title = order::title_in(record, need);
+        page.element("<li><strong>", words::about(&need.about), ":</strong> ");
+        page.text(&words::after_about(need, title));
+        if let Some(found) = order::off_target(record, need) {
+            page.raw(" ").text(&words::asked_and_found(found, record.job.units));
+        }
+        page.raw(" It was ").text(&callback::accepted(accepted)).raw("</li>\n");
+    }
+    page.raw("</ul>\n");
+}
+
+/// Calls after the install: each is an addendum to the record before it.
+pub(super) fn callbacks(page: &mut Html, record: &Record) {
+    if record.callbacks.is_empty() {
+        return;
+    }
+    page.raw("<section>\n<h2>Leak calls after the install</h2>\n");
+    let rows: Vec<Row> = record.callbacks.iter().map(|one| row(record, one)).collect();
+    let headings = &["Reported", "Where water was said to come in", "What was found and done"];
+    page.table("callbacks", headings, &rows).raw("</section>\n");
+}
+
+fn row(record: &Record, one: &RecordCallback) -> Row {
+    let (standing, call) = (&one.standing, &one.standing.call);
+    let mut reported = Html::of(&format!("call {}, {}", call.id, call.reported));
+    reported.raw("<p class=\"said\">").text(&callback::caller(call)).raw("</p>");
+    let opened = &standing.opened;
+    let by = format!("taken down by {}, entry {}", opened.by, opened.seq);
+    reported.element("<p class=\"said\">", &by, "</p>");
+    let mut found = Html::default();
+    for (walk, visited) in &standing.visits {
+        let title = record.walks.iter().find(|known| known.id == *walk).map(order::walk_title);
+        let title = title.unwrap_or_else(|| walk.to_string());
+        found.raw("<p class=\"said\">visited ").time(visited.at);
+        found.text(&format!(" by {}: {title}", visited.by)).raw("</p>");
+    }
+    match &standing.closed {
+        None => {
+            found.raw("open");
+        }
+        Some((finding, closed)) => {
+            found.text(&callback::finding(finding));
+            for named in &finding.steps {
+                let name = callback::step_name(record, named);
+                found.element("<p class=\"said\">step: ", &name, "</p>");
+            }
+            found.raw("<p class=\"said\">closed ").time(closed.at);
+            found.text(&format!(" by {}, entry {}", closed.by, closed.seq)).raw("</p>");
+        }
+    }
+    let (from, to) = one.covers;
+    let covers = match one.follows {
+        Some((seq, hash)) => format!(
+            "Addendum: entries {from} to {to}, after the record up to entry {seq} ({hash})."
+        ),
+        None => format!("Addendum: entries {from} to {to}."),
+    };
+    found.element("<p class=\"said\">", &covers, "</p>");
+    Row::Cells(vec![reported, Html::of(&callback::water(call)), found])
+}
