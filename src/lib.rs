@@ -21,6 +21,8 @@ pub mod voice;
 
 pub mod config;
 
+pub mod office;
+
 pub mod watch;
 
 pub mod web;

@@ -10,9 +10,10 @@ use jiff::tz::TimeZone;
 
 use crate::config::Config;
 use crate::daemon;
-use crate::domain::{At, Checklist, JobFile, Pin, PinKind, Profile, Standing, Version};
+use crate::domain::{At, Checklist, JobFile, PinKind, Profile, Version};
 use crate::files;
 use crate::measure::Functions;
+use crate::office::{self, OfficeError};
 use crate::roof;
 use crate::store::{AdoptedVersion, Store};
 
@@ -100,16 +101,13 @@ impl Home {
 
     /// An adopted checklist, checked again against its hash.
     pub(super) fn checklist(&self, id: &str, version: Version) -> anyhow::Result<Arc<Checklist>> {
-        let body = self.store.adopted_body(PinKind::Checklist, id, version)?;
-        let body = body.with_context(|| self.not_adopted(PinKind::Checklist, id, Some(version)))?;
-        let name = format!("{id}@{version}");
-        Ok(Arc::new(files::read_checklist(&body, &name, &self.functions)?))
+        let read = office::checklist(&self.store, &self.functions, id, version).map_err(plain)?;
+        read.with_context(|| self.not_adopted(PinKind::Checklist, id, Some(version)))
     }
 
     pub(super) fn profile(&self, id: &str, version: Version) -> anyhow::Result<Arc<Profile>> {
-        let body = self.store.adopted_body(PinKind::Profile, id, version)?;
-        let body = body.with_context(|| self.not_adopted(PinKind::Profile, id, Some(version)))?;
-        Ok(Arc::new(files::read_profile(&body, &format!("{id}@{version}"))?))
+        let read = office::profile(&self.store, id, version).map_err(plain)?;
+        read.with_context(|| self.not_adopted(PinKind::Profile, id, Some(version)))
     }
 
     /// Says what is adopted instead.
@@ -133,47 +131,21 @@ impl Home {
 
     /// A job with everything it pins and everything that was logged.
     pub(super) fn job(&self, number: &str) -> anyhow::Result<JobFile> {
-        let entries = self.store.entries(number, 0)?;
-        let standing = Standing::of(&entries);
-        let Some(job) = standing.job.clone() else {
-            bail!("no job `{number}`; see the open ones with: chalkhand job list");
-        };
-        let mut checklists = Vec::new();
-        let mut profile = None;
-        for pin in &job.pins {
-            match pin.kind {
-                PinKind::Checklist => {
-                    let checklist = self.checklist(&pin.id, pin.version)?;
-                    same(pin, checklist.hash)?;
-                    checklists.push(checklist);
-                }
-                PinKind::Profile => {
-                    let pinned = self.profile(&pin.id, pin.version)?;
-                    same(pin, pinned.hash)?;
-                    profile = Some(pinned);
-                }
-            }
-        }
-        Ok(JobFile { job, checklists, profile, entries, standing })
+        office::job(&self.store, &self.functions, number).map_err(plain)
     }
 }
 
-fn same(pin: &Pin, found: crate::domain::Hash) -> anyhow::Result<()> {
-    if pin.hash != found {
-        bail!(
-            "{} {}@{} is not what the job pinned: its content was changed in the log",
-            pin.kind.word(),
-            pin.id,
-            pin.version
-        );
+/// What the store refused is told as the store tells it.
+pub(super) fn plain(error: OfficeError) -> anyhow::Error {
+    match error {
+        OfficeError::Store(error) => error.into(),
+        other => other.into(),
     }
-    Ok(())
 }
 
 /// The time zone of a job's address.
 pub(super) fn zone(job: &crate::domain::Job) -> anyhow::Result<TimeZone> {
-    TimeZone::get(&job.time_zone)
-        .with_context(|| format!("this machine does not know the time zone `{}`", job.time_zone))
+    office::zone(job).map_err(plain)
 }
 
 /// Now, at the address of a job.

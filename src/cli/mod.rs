@@ -81,9 +81,9 @@ enum Command {
     Find(find::Arguments),
     /// The install record as .json or .html
     Record(record::Arguments),
-    /// The follow-ups of a job as .ics
+    /// Dates after a job: list, write as .ics, move, cancel, add, print a feed's address
     Calendar(calendar::Arguments),
-    /// Run the daemon: watch folders, answer a health page on loopback
+    /// Run the daemon: watch folders, answer a health page and feeds on loopback
     Serve(serve::Arguments),
     /// What works here: models, microphone, speaker, disk, clock, database
     Doctor(doctor::Arguments),

@@ -4,12 +4,13 @@ use std::path::PathBuf;
 
 use anyhow::bail;
 
-use super::home::{Home, now, zone};
+use super::home::{Home, now};
 use super::out::{Out, write_file};
 use crate::config::Config;
-use crate::domain::{At, Due, JobFile, Units, schedule};
+use crate::domain::{At, Due, JobFile, Units};
 use crate::export;
 use crate::export::pdf::Paper;
+use crate::office;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Arguments {
@@ -35,7 +36,7 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
     let home = Home::open(config)?;
     let file = home.job(&arguments.job)?;
     let record = file.record(&home.functions);
-    let due = due(&file, now(&file.job)?)?;
+    let due = due(config, &file, now(&file.job)?)?;
     let path = &arguments.output;
     let json = || export::json::record(&record, &due);
     let bytes = match path.extension().and_then(|ending| ending.to_str()) {
@@ -53,8 +54,10 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
     Ok(out.line(&format!("wrote {}", path.display()))?)
 }
 
-/// The job's follow-ups as they stand.
-pub(super) fn due(file: &JobFile, now: At) -> anyhow::Result<Vec<Due>> {
-    let checklists: Vec<_> = file.checklists.iter().map(AsRef::as_ref).collect();
-    Ok(schedule::due(&file.job, &checklists, &file.standing, &zone(&file.job)?, now))
+/// The job's follow-ups that stand.
+pub(super) fn due(config: &Config, file: &JobFile, now: At) -> anyhow::Result<Vec<Due>> {
+    let settings = office::read_settings(config).map_err(super::home::plain)?;
+    let mut due = office::dates(file, &settings, now).map_err(super::home::plain)?;
+    due.retain(|due| due.cancelled_because.is_none());
+    Ok(due)
 }

@@ -1,7 +1,9 @@
 //! `chalkhand serve`: the daemon. It watches the folders of checklists and
-//! profiles and answers a health page on the loopback address.
+//! profiles and answers a health page and the feeds of dates on the loopback
+//! address.
 
 use std::net::{Ipv4Addr, SocketAddr};
+use std::sync::Arc;
 
 use anyhow::Context;
 use jiff::tz::TimeZone;
@@ -41,6 +43,11 @@ async fn serve(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow:
     let listener = TcpListener::bind(address).await.with_context(|| {
         format!("{address} is taken: is the daemon running already? Choose another with --port")
     })?;
+    let calendars = web::Calendars {
+        config: config.clone(),
+        functions: Arc::clone(&home.functions),
+        now: daemon::now,
+    };
     let health = web::Health { log: config.log(), begun: daemon::now(&zone).to_string() };
 
     let (saw, mut seen) = mpsc::channel::<Seen>(WAITING);
@@ -61,7 +68,7 @@ async fn serve(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow:
     let stop = asked_to_stop()?;
     let (stopping, mut stopped) = tokio::sync::watch::channel(false);
     let pages = tokio::spawn(async move {
-        axum::serve(listener, web::router(health))
+        axum::serve(listener, web::router(health, calendars))
             .with_graceful_shutdown(async move {
                 // An error means the sender is gone: stop as well.
                 let _ = stopped.wait_for(|stop| *stop).await;

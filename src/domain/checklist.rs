@@ -377,6 +377,30 @@ pub struct FollowUp {
     pub title: String,
     /// How long it takes, in minutes.
     pub lasts_min: u32,
+    /// How it comes back.
+    pub repeats: Option<Repeat>,
+    /// The role that looks after it.
+    pub who: Option<String>,
+    /// Whether it stays on its day: the end of a time set by law or a warranty.
+    pub fixed: bool,
+}
+
+/// How a date after the job comes back.
+#[derive(Clone, Debug)]
+pub struct Repeat {
+    /// The calendar time from one to the next.
+    pub every: jiff::Span,
+    /// When it stops.
+    pub ends: RepeatEnd,
+}
+
+/// When a date stops coming back.
+#[derive(Clone, Copy, Debug)]
+pub enum RepeatEnd {
+    /// After so many dates, the first one counted.
+    Times(u32),
+    /// Not later than this after the walk was finished.
+    Until(jiff::Span),
 }
 
 impl Checklist {

@@ -4,7 +4,7 @@
 use crate::measure::{Quantity, Value};
 
 use super::{
-    At, Call, Clip, DeviationKind, FactName, Finding, Hash, HearingCheck, Job, Keeps, Pin,
+    At, Call, Clip, DeviationKind, FactName, Finding, Hash, HearingCheck, Job, Keeps, Pin, Placed,
     PointKind, Version, WalkId,
 };
 
@@ -260,6 +260,42 @@ pub enum What {
         title: String,
         /// Raised on every change (RFC 5545 SEQUENCE).
         sequence: u32,
+        /// Where the checklist puts it, where the office's calendar put it
+        /// elsewhere or could not.
+        placed: Option<Placed>,
+    },
+    /// Somebody moved a follow-up date.
+    FollowUpMoved {
+        /// Its identifier.
+        uid: String,
+        /// When it begins now.
+        start: At,
+        /// Why.
+        reason: String,
+        /// Raised.
+        sequence: u32,
+    },
+    /// Somebody cancelled a follow-up date.
+    FollowUpCancelled {
+        /// Its identifier.
+        uid: String,
+        /// Why.
+        reason: String,
+        /// Raised.
+        sequence: u32,
+    },
+    /// Somebody added a date that no checklist has.
+    FollowUpAdded {
+        /// Its stable identifier.
+        uid: String,
+        /// When it begins.
+        start: At,
+        /// How long it takes, in minutes.
+        lasts_min: u32,
+        /// What the calendar shows.
+        title: String,
+        /// The role that looks after it.
+        who: Option<String>,
     },
 }
 
@@ -290,6 +326,21 @@ impl What {
             Self::CallbackVisited { .. } => "callback-visited",
             Self::CallbackClosed(_) => "callback-closed",
             Self::FollowUpIssued { .. } => "follow-up-issued",
+            Self::FollowUpMoved { .. } => "follow-up-moved",
+            Self::FollowUpCancelled { .. } => "follow-up-cancelled",
+            Self::FollowUpAdded { .. } => "follow-up-added",
+        }
+    }
+
+    /// The identifier of the follow-up date it is about.
+    #[must_use]
+    pub fn date_uid(&self) -> Option<&str> {
+        match self {
+            Self::FollowUpIssued { uid, .. }
+            | Self::FollowUpMoved { uid, .. }
+            | Self::FollowUpCancelled { uid, .. }
+            | Self::FollowUpAdded { uid, .. } => Some(uid),
+            _ => None,
         }
     }
 

@@ -7,7 +7,7 @@ use crate::measure::{self, Dimension, Quantity, Value};
 
 use super::entry::{Draft, Entry, Given, Heard, How, Key, StepRef, Target, What};
 use super::{
-    FactName, Hash, Job, Json, Keeps, Person, Pin, PinKind, PointKind, Units, WalkId,
+    FactName, Hash, Job, Json, Keeps, Person, Pin, PinKind, Placed, PointKind, Units, WalkId,
     callback_json, hearing_json,
 };
 
@@ -211,11 +211,34 @@ fn details(what: &What) -> Json {
         What::CallbackClosed(finding) => {
             Json::object([("finding", callback_json::finding(finding))])
         }
-        What::FollowUpIssued { uid, start, title, sequence } => Json::object([
+        What::FollowUpIssued { uid, start, title, sequence, placed } => Json::object([
             ("uid", Json::text(uid)),
             ("start", Json::text(start)),
             ("title", Json::text(title)),
             ("sequence", Json::from(*sequence)),
+            ("planned", placed.as_ref().map_or(Json::Null, |placed| Json::text(placed.planned))),
+            (
+                "placed_because",
+                placed.as_ref().map_or(Json::Null, |placed| Json::text(&placed.why)),
+            ),
+        ]),
+        What::FollowUpMoved { uid, start, reason, sequence } => Json::object([
+            ("uid", Json::text(uid)),
+            ("start", Json::text(start)),
+            ("reason", Json::text(reason)),
+            ("sequence", Json::from(*sequence)),
+        ]),
+        What::FollowUpCancelled { uid, reason, sequence } => Json::object([
+            ("uid", Json::text(uid)),
+            ("reason", Json::text(reason)),
+            ("sequence", Json::from(*sequence)),
+        ]),
+        What::FollowUpAdded { uid, start, lasts_min, title, who } => Json::object([
+            ("uid", Json::text(uid)),
+            ("start", Json::text(start)),
+            ("lasts_min", Json::from(*lasts_min)),
+            ("title", Json::text(title)),
+            ("who", who.as_ref().map_or(Json::Null, Json::text)),
         ]),
     }
 }
@@ -460,6 +483,31 @@ impl Fields<'_> {
                 start: self.parsed("start")?,
                 title: self.text("title")?,
                 sequence: self.whole("sequence")?,
+                placed: match self.json.get("planned") {
+                    None => None,
+                    Some(_) => Some(Placed {
+                        planned: self.parsed("planned")?,
+                        why: self.text("placed_because")?,
+                    }),
+                },
+            },
+            "follow-up-moved" => What::FollowUpMoved {
+                uid: self.text("uid")?,
+                start: self.parsed("start")?,
+                reason: self.text("reason")?,
+                sequence: self.whole("sequence")?,
+            },
+            "follow-up-cancelled" => What::FollowUpCancelled {
+                uid: self.text("uid")?,
+                reason: self.text("reason")?,
+                sequence: self.whole("sequence")?,
+            },
+            "follow-up-added" => What::FollowUpAdded {
+                uid: self.text("uid")?,
+                start: self.parsed("start")?,
+                lasts_min: self.whole("lasts_min")?,
+                title: self.text("title")?,
+                who: self.json.get("who").map(|_| self.text("who")).transpose()?,
             },
             _ => return Err(self.wrong("what")),
         })

@@ -5,6 +5,7 @@ pub mod adopt;
 pub mod answer;
 pub mod at;
 pub mod attention;
+pub mod busy;
 pub mod callback;
 mod callback_json;
 pub mod chain;
@@ -34,6 +35,7 @@ pub mod standing;
 pub mod tally;
 pub mod walk;
 pub mod walk_id;
+pub mod working;
 
 pub use answer::parse_answer;
 pub use at::At;
@@ -43,7 +45,7 @@ pub use callback::{
 };
 pub use checklist::{
     Answer, Bound, Caution, Checklist, ComputedColumn, Computes, Fact, FollowUp, Measure, Piece,
-    Point, PointKind, PointWhen, RowsFrom, Step, Table, Version, Warning,
+    Point, PointKind, PointWhen, Repeat, RepeatEnd, RowsFrom, Step, Table, Version, Warning,
 };
 pub use day::{Day, DayJob};
 pub use deviation::{Acceptance, Deviation, DeviationKind};
@@ -58,11 +60,12 @@ pub use json::{Json, NotFinite};
 pub use language::Language;
 pub use meaning::Meaning;
 pub use record::{JobFile, Record, RecordFact, RecordMeasure, RecordStep, RecordWalk};
-pub use schedule::Due;
+pub use schedule::{Due, Issued};
 pub use seal::Hash;
 pub use sheet::{Computed, Known, MOST_ROWS, Rows, Sheet};
 pub use standing::{
-    Comparison, Issued, Note, Outcome, PointStanding, Release, Settled, Standing, StepStanding,
+    Comparison, Note, Outcome, PointStanding, Release, Settled, Standing, StepStanding,
     WalkStanding,
 };
 pub use walk_id::{Repeats, WalkId};
+pub use working::{Placed, Working};

@@ -7,8 +7,8 @@ use crate::measure::{Quantity, Ratio};
 
 use super::entry::{Entry, Given, How, StepRef, Target, What};
 use super::{
-    Acceptance, At, CallbackStanding, Checked, Clip, DeviationKind, EarOpen, Facts, Hash, Job,
-    Logged, PointKind, Version, WalkId,
+    Acceptance, At, CallbackStanding, Checked, Clip, DeviationKind, EarOpen, Facts, Hash, Issued,
+    Job, Logged, PointKind, Version, WalkId, schedule,
 };
 
 /// What now stands of one job.
@@ -143,19 +143,6 @@ pub struct Note {
     pub text: String,
     /// The sound they were taken from, where it is kept.
     pub clip: Option<Clip>,
-}
-
-/// A follow-up that was given out.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Issued {
-    /// When it begins.
-    pub start: At,
-    /// What the calendar shows.
-    pub title: String,
-    /// RFC 5545 SEQUENCE.
-    pub sequence: u32,
-    /// When it was given out.
-    pub at: At,
 }
 
 /// How something given compares with its target.
@@ -304,15 +291,10 @@ impl Standing {
                 }
             }
             What::FactGiven(name, value) => self.facts.set(name.clone(), value.clone()),
-            What::FollowUpIssued { uid, start, title, sequence } => {
-                let issued = Issued {
-                    start: *start,
-                    title: title.clone(),
-                    sequence: *sequence,
-                    at: draft.at,
-                };
-                self.issued.insert(uid.clone(), issued);
-            }
+            What::FollowUpIssued { .. }
+            | What::FollowUpMoved { .. }
+            | What::FollowUpCancelled { .. }
+            | What::FollowUpAdded { .. } => schedule::fold(&mut self.issued, draft),
             What::Noted { step, text, clip } => self.notes.push(Note {
                 seq: entry.seq,
                 at: draft.at,

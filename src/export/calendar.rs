@@ -4,6 +4,8 @@
 //! `ical` writes the components; escaping, and folding at 75 octets, are done
 //! here because the crate folds at 75 characters and escapes no values.
 
+use std::collections::BTreeMap;
+
 use ical::generator::{Emitter, IcalCalendar, IcalEvent, Property};
 use ical::parser::ical::component::{
     IcalAlarm, IcalTimeZone, IcalTimeZoneTransition, IcalTimeZoneTransitionType,
@@ -45,33 +47,99 @@ pub enum CalendarError {
     },
 }
 
+/// The dates of one job, at its address.
+#[derive(Clone, Copy, Debug)]
+pub struct Dates<'a> {
+    /// The job.
+    pub job: &'a Job,
+    /// The time zone of its address.
+    pub zone: &'a TimeZone,
+    /// The dates.
+    pub due: &'a [Due],
+}
+
+/// What a calendar is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum For<'a> {
+    /// A file somebody is given, from this calendar address (`mailto:…`).
+    ///
+    /// RFC 5546 section 3.2 wants an ORGANIZER in each event of a METHOD:PUBLISH
+    /// or METHOD:CANCEL. Without an address there is no METHOD: such a file is
+    /// plain events, and readers take it in all the same.
+    File(Option<&'a str>),
+    /// A feed that is fetched again and again, of this name. A feed is no
+    /// message, and a calendar server would take an ORGANIZER for a meeting:
+    /// neither METHOD nor ORGANIZER.
+    Feed(&'a str),
+}
+
+/// How often a feed is worth fetching (RFC 7986 section 5.7, RFC 5545 section
+/// 3.3.6).
+const REFRESH: &str = "PT1H";
+
 /// The dates of a job as one `VCALENDAR`, lines ended by CRLF.
 ///
 /// # Errors
 /// Where nothing is due, the zone has no name, or a date cannot be written.
 pub fn ics(job: &Job, due: &[Due], zone: &TimeZone) -> Result<String, CalendarError> {
-    let unnamed = || CalendarError::UnnamedZone { job: job.number.clone() };
-    let name = zone.iana_name().filter(|name| is_plain(name)).ok_or_else(unnamed)?;
-    let starts = due.iter().map(|due| due.start.instant());
-    let (Some(first), Some(last)) = (starts.min(), due.iter().filter_map(end).max()) else {
+    if due.is_empty() {
         return Err(CalendarError::NoDates { job: job.number.clone() });
-    };
+    }
+    calendar(&[Dates { job, zone, due }], For::File(None))
+}
+
+/// The dates of several jobs as one `VCALENDAR`, with every time zone spelled
+/// out for the dates in it. A feed may be empty.
+///
+/// # Errors
+/// Where a zone has no name, or a date cannot be written.
+pub fn calendar(all: &[Dates<'_>], what_for: For<'_>) -> Result<String, CalendarError> {
     let mut calendar = IcalCalendar::new();
     calendar.properties = vec![
         property("VERSION", "2.0"),
         property("PRODID", "-//chalkhand//install record//EN"),
         property("CALSCALE", "GREGORIAN"),
-        property("METHOD", "PUBLISH"),
     ];
-    // RFC 5545 section 3.2.19: UTC is written with a Z and takes no TZID.
-    let utc = matches!(name, "UTC" | "Etc/UTC");
-    if !utc {
-        calendar.timezones = vec![time_zone(name, zone, first, last)];
+    let organizer = match what_for {
+        For::File(organizer) => organizer.filter(|address| is_address(address)),
+        For::Feed(name) => {
+            let mut refresh = property("REFRESH-INTERVAL", REFRESH);
+            refresh.params = Some(vec![("VALUE".to_owned(), vec!["DURATION".to_owned()])]);
+            calendar.properties.extend([
+                text("NAME", name),
+                text("X-WR-CALNAME", name),
+                refresh,
+                property("X-PUBLISHED-TTL", REFRESH),
+            ]);
+            None
+        }
+    };
+    if organizer.is_some() {
+        // A file of nothing but cancelled dates cancels them.
+        let mut due = all.iter().flat_map(|dates| dates.due).peekable();
+        let some = due.peek().is_some();
+        let cancels = some && due.all(|due| due.cancelled_because.is_some());
+        calendar.properties.push(property("METHOD", if cancels { "CANCEL" } else { "PUBLISH" }));
     }
-    for due in due {
-        let zone = if utc { None } else { Some((name, zone)) };
-        calendar.events.push(event(job, due, zone)?);
+    // By name: the zone, the first and the last instant it has to cover.
+    let mut zones: BTreeMap<&str, (&TimeZone, Timestamp, Timestamp)> = BTreeMap::new();
+    for dates in all {
+        let unnamed = || CalendarError::UnnamedZone { job: dates.job.number.clone() };
+        let name = dates.zone.iana_name().filter(|name| is_plain(name)).ok_or_else(unnamed)?;
+        // RFC 5545 section 3.2.19: UTC is written with a Z and takes no TZID.
+        let zone = if matches!(name, "UTC" | "Etc/UTC") { None } else { Some((name, dates.zone)) };
+        for due in dates.due {
+            calendar.events.push(event(dates.job, due, zone, organizer)?);
+            let (Some((name, zone)), Some(ends)) = (zone, end(due)) else { continue };
+            let starts = due.start.instant();
+            let (_, first, last) = zones.entry(name).or_insert((zone, starts, ends));
+            (*first, *last) = ((*first).min(starts), (*last).max(ends));
+        }
     }
+    calendar.timezones = zones
+        .into_iter()
+        .map(|(name, (zone, first, last))| time_zone(name, zone, first, last))
+        .collect();
     Ok(fold(&calendar.generate()))
 }
 
@@ -79,9 +147,12 @@ fn event(
     job: &Job,
     due: &Due,
     zone: Option<(&str, &TimeZone)>,
+    organizer: Option<&str>,
 ) -> Result<IcalEvent, CalendarError> {
     let invented = if job.invented { "INVENTED EXAMPLE: " } else { "" };
-    let summary = format!("{invented}{} (job {})", due.title, job.number);
+    let cancelled = due.cancelled_because.is_some();
+    let mark = if cancelled { "CANCELLED: " } else { "" };
+    let summary = format!("{mark}{invented}{} (job {})", due.title, job.number);
     let start = match zone {
         None => property("DTSTART", &format!("{}Z", date_time(utc(due.start.instant())))),
         Some((name, zone)) => {
@@ -97,15 +168,23 @@ fn event(
         property("DTSTAMP", &format!("{}Z", date_time(utc(due.issued.instant())))),
         start,
         property("SEQUENCE", &due.sequence.to_string()),
-        property("STATUS", "CONFIRMED"),
+        property("STATUS", if cancelled { "CANCELLED" } else { "CONFIRMED" }),
         text("SUMMARY", &summary),
         text("LOCATION", &job.address),
         text("DESCRIPTION", &description(job, due)),
     ];
+    if let Some(address) = organizer {
+        event.properties.push(property("ORGANIZER", address));
+    }
     end(due).ok_or_else(|| CalendarError::OutOfRange { uid: due.uid.clone() })?;
     // A duration has to be positive; a date without one is a moment.
     if 0 < due.lasts_min {
         event.properties.push(property("DURATION", &format!("PT{}M", due.lasts_min)));
+    }
+    if cancelled {
+        // Nobody is reminded of what is not going to happen.
+        event.properties.push(property("TRANSP", "TRANSPARENT"));
+        return Ok(event);
     }
     let mut alarm = IcalAlarm::new();
     alarm.properties = vec![
@@ -122,14 +201,50 @@ fn description(job: &Job, due: &Due) -> String {
     if job.invented {
         lines.push(words::INVENTED.to_owned());
     }
+    if let Some(why) = &due.cancelled_because {
+        lines.push(format!("Cancelled: {why}"));
+    }
     lines.push(match &due.checklist {
         Some(checklist) => format!("Walk the checklist {checklist} on job {}.", job.number),
         None => format!("{} on job {}.", due.title, job.number),
     });
+    if let Some(placed) = &due.placed {
+        lines.push(format!(
+            "By the checklist it is due on {}; {}.",
+            placed.planned.date(),
+            placed.why
+        ));
+    }
+    if let Some(why) = &due.moved_because {
+        lines.push(format!("Moved by hand: {why}"));
+    }
+    if due.fixed {
+        lines.push(
+            "This day stays as it is: the end of a time set by law or by a warranty.".to_owned(),
+        );
+    }
+    if let Some(role) = &due.who {
+        let names = job.people.iter().filter(|person| person.role == *role);
+        let names: Vec<&str> = names.map(|person| person.name.as_str()).collect();
+        let names =
+            if names.is_empty() { String::new() } else { format!(", {}", names.join(", ")) };
+        lines.push(format!("For: {role}{names}"));
+    }
     lines.push(format!("Owner: {}", job.owner));
     lines.push(format!("Phone: {}", job.phone));
     lines.push(format!("Installed by: {}", job.company));
     lines.join("\n")
+}
+
+/// Whether a text can stand as a calendar address: `mailto:` and something
+/// with an at sign, without white space, controls or what ends a value.
+#[must_use]
+pub fn is_address(address: &str) -> bool {
+    let mail = address.strip_prefix("mailto:").and_then(|mail| mail.split_once('@'));
+    mail.is_some_and(|(name, host)| !name.is_empty() && !host.is_empty())
+        && address
+            .bytes()
+            .all(|byte| byte.is_ascii_graphic() && !matches!(byte, b'"' | b'\\' | b',' | b';'))
 }
 
 fn end(due: &Due) -> Option<Timestamp> {

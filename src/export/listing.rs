@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use super::blank::{kind, template};
 use super::words;
 use crate::domain::{
-    Answer, Checklist, Fact, PinKind, PointWhen, Profile, Record, RowsFrom, Units,
+    Answer, Checklist, Fact, PinKind, PointWhen, Profile, Record, RepeatEnd, RowsFrom, Units,
 };
 
 /// A checklist as a person reads it through.
@@ -93,7 +93,20 @@ pub fn checklist(list: &Checklist) -> String {
         line("\nFollow-ups");
     }
     for follow_up in &list.follow_ups {
-        line(&format!("  after {}: {}", follow_up.after, follow_up.title));
+        let mut more = String::new();
+        if let Some(repeat) = &follow_up.repeats {
+            more.push_str(&match repeat.ends {
+                RepeatEnd::Times(times) => format!(", then every {}, {times} in all", repeat.every),
+                RepeatEnd::Until(until) => format!(", then every {} until {until}", repeat.every),
+            });
+        }
+        if let Some(who) = &follow_up.who {
+            more.push_str(&format!(", {who}"));
+        }
+        if follow_up.fixed {
+            more.push_str(", stays on its day");
+        }
+        line(&format!("  after {}{more}: {}", follow_up.after, follow_up.title));
     }
     line("\nSources");
     for source in &list.sources {

@@ -325,6 +325,15 @@ pub fn what(what: &What, title: Option<&str>, units: Units) -> String {
             let change = if *sequence == 0 { "" } else { " (changed)" };
             format!("date given out{change}: {}, {title}", day_and_clock(*start))
         }
+        What::FollowUpMoved { uid, start, reason, .. } => {
+            format!("date {uid} moved to {}; reason: {reason}", day_and_clock(*start))
+        }
+        What::FollowUpCancelled { uid, reason, .. } => {
+            format!("date {uid} cancelled; reason: {reason}")
+        }
+        What::FollowUpAdded { start, title, .. } => {
+            format!("date added: {}, {title}", day_and_clock(*start))
+        }
     }
 }
 
@@ -394,8 +403,20 @@ pub fn measure(measure: &RecordMeasure, units: Units) -> String {
 #[must_use]
 pub fn due(due: &Due) -> String {
     let checklist = due.checklist.as_ref();
-    let walk = checklist.map_or(String::new(), |id| format!("; checklist to walk: {id}"));
-    format!("{}: {}{walk}", day_and_clock(due.start), due.title)
+    let mut more = checklist.map_or(String::new(), |id| format!("; checklist to walk: {id}"));
+    if let Some(who) = &due.who {
+        more.push_str(&format!("; for the {who}"));
+    }
+    if let Some(placed) = &due.placed {
+        more.push_str(&format!("; {}", placed.why));
+    }
+    if let Some(why) = &due.moved_because {
+        more.push_str(&format!("; moved by hand: {}", bare(why)));
+    }
+    if let Some(why) = &due.cancelled_because {
+        more.push_str(&format!("; CANCELLED: {}", bare(why)));
+    }
+    format!("{}: {}{more}", day_and_clock(due.start), due.title)
 }
 
 /// Asked and found, in one sentence.

@@ -3,12 +3,13 @@
 
 use std::collections::BTreeMap;
 
-use jiff::{SignedDuration, Span};
+use jiff::SignedDuration;
 
-use crate::domain::{Caution, Checklist, Fact, FollowUp, Hash, Language, Repeats};
+use crate::domain::{Caution, Checklist, Fact, Hash, Language, Repeats};
 use crate::measure::{Dimension, Functions, Type};
 
 use super::fact::{check_id, check_name, need_id, need_version, read_fact};
+use super::follow_up::read_follow_ups;
 use super::measures::{DefaultOf, Draft, check_drafts, read_default, read_drafts};
 use super::node::{Any, Node, Text, as_node, clip, read_root};
 use super::problem::{Problems, Report, Source};
@@ -19,8 +20,6 @@ use super::words::{NUMBER, PROFILE, Words};
 
 /// Most steps in a checklist; nobody walks more.
 const MOST_STEPS: usize = 2_000;
-/// A day in minutes, the longest an appointment lasts.
-const DAY_MIN: i64 = 24 * 60;
 
 /// Reads a checklist file of that name; formulas may call these functions.
 ///
@@ -174,57 +173,6 @@ fn read_facts(
     }
 }
 
-fn read_follow_ups(nodes: &[Node<'_>]) -> Vec<FollowUp> {
-    let mut follow_ups: Vec<FollowUp> = Vec::new();
-    for node in nodes {
-        let report = node.report();
-        let (id, title, after) = (node.text("id"), node.need("title"), node.need("after"));
-        let checklist = node.text("checklist").filter(|id| check_id(id, report));
-        let lasts_min = node.text("lasts").and_then(|text| read_lasts(&text, report));
-        node.finish();
-        let after = after.and_then(|text| read_after(&text, report));
-        let (Some(title), Some(after)) = (title, after) else { continue };
-        let id_text = match id {
-            Some(id) if !check_id(&id, report) => continue,
-            Some(id) => id,
-            None => title.renamed(id_of(&title.value)),
-        };
-        if follow_ups.iter().any(|known| known.id == id_text.value) {
-            let message = format!("a follow-up `{}` is given already; give an id", id_text.value);
-            report.say(id_text.at, message);
-            continue;
-        }
-        follow_ups.push(FollowUp {
-            id: id_text.value,
-            after,
-            checklist: checklist.map(|text| text.value),
-            title: title.value,
-            lasts_min: lasts_min.unwrap_or(30),
-        });
-    }
-    follow_ups
-}
-
-/// An identifier made of the words of a title.
-fn id_of(title: &str) -> String {
-    let lower = title.to_lowercase();
-    let words = lower.split(|c: char| !c.is_ascii_alphanumeric()).filter(|word| !word.is_empty());
-    let id = words.collect::<Vec<_>>().join("-");
-    let id = if id.starts_with(|c: char| c.is_ascii_lowercase()) { id } else { format!("on-{id}") };
-    id.chars().take(60).collect::<String>().trim_end_matches('-').to_owned()
-}
-
-fn read_after(text: &Text, report: &Report<'_>) -> Option<Span> {
-    let span = text.value.parse::<Span>().ok();
-    let span = span.filter(|span| text.value.starts_with('P') && span.is_positive());
-    if span.is_none() {
-        let message = format!("`{}` is not a time after the job", clip(&text.value));
-        let hint = "expected an ISO 8601 duration such as P30D, P6M or P1Y".to_owned();
-        report.say_hint(text.letters(), message, Some(hint));
-    }
-    span
-}
-
 /// An ISO 8601 duration of hours, minutes and seconds.
 pub(super) fn read_duration(text: &Text, report: &Report<'_>) -> Option<SignedDuration> {
     let duration = text.value.parse::<SignedDuration>().ok();
@@ -235,13 +183,4 @@ pub(super) fn read_duration(text: &Text, report: &Report<'_>) -> Option<SignedDu
         report.say_hint(text.letters(), message, Some(hint));
     }
     duration
-}
-
-fn read_lasts(text: &Text, report: &Report<'_>) -> Option<u32> {
-    let minutes = read_duration(text, report)?.as_mins();
-    let minutes = u32::try_from(minutes).ok().filter(|m| (1..=DAY_MIN).contains(&i64::from(*m)));
-    if minutes.is_none() {
-        report.say(text.letters(), "an appointment lasts from a minute to a day");
-    }
-    minutes
 }

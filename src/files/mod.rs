@@ -1,9 +1,12 @@
-//! Text of checklist, product profile, job and language files to domain types. Everything
+//! Text of checklist, product profile, job, language
+//! and the office's calendar files to domain types. Everything
 //! in a file is checked and all problems are listed at once, each with line,
 //! column and a caret. Reads no disk: the caller brings the text.
 
+mod busy;
 mod checklist;
 mod fact;
+mod follow_up;
 mod job;
 mod language;
 mod measures;
@@ -11,6 +14,7 @@ mod near;
 mod node;
 mod problem;
 mod profile;
+mod recurrence;
 mod shipped;
 mod steps;
 mod tables;
@@ -18,6 +22,7 @@ mod translation;
 mod warnings;
 mod words;
 
+pub use busy::{Busy, BusyError, Zones, read_busy};
 pub use checklist::read_checklist;
 pub use job::{JobFile, Wanted, read_job};
 pub use language::{LanguageFile, Noun, Sentence, read_language};

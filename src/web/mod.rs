@@ -1,5 +1,7 @@
-//! The only HTTP. For now one page on the loopback address that says how the
-//! daemon is; it reads the log and changes nothing.
+//! The only HTTP, on the loopback address: a page that says how the daemon is,
+//! which reads the log and changes nothing, and the feeds of dates.
+
+mod feed;
 
 use std::fmt::Write as _;
 use std::path::PathBuf;
@@ -23,9 +25,12 @@ pub struct Health {
     pub begun: String,
 }
 
-/// The pages: `/` for people, `/health` for programs.
-pub fn router(health: Health) -> Router {
-    Router::new().route("/", get(page)).route("/health", get(json)).with_state(Arc::new(health))
+pub use feed::Calendars;
+
+/// The pages: `/` for people, `/health` for programs, `/calendar/…` for calendars.
+pub fn router(health: Health, calendars: Calendars) -> Router {
+    let pages = Router::new().route("/", get(page)).route("/health", get(json));
+    pages.with_state(Arc::new(health)).merge(feed::router(calendars))
 }
 
 struct Found {

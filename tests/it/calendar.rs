@@ -1,8 +1,8 @@
 //! The calendar file, read back by others: Python `icalendar` and
 //! `recurring-ical-events`, npm `ical.js`, and the `icalendar` crate.
 
-use chalkhand::domain::{Due, Job, WalkId, schedule};
-use chalkhand::export::calendar::{CalendarError, ics};
+use chalkhand::domain::{Due, Job, WalkId, Working, schedule};
+use chalkhand::export::calendar::{CalendarError, Dates, For, calendar as write, ics};
 use icalendar::{Component as _, EventLike as _};
 use jiff::tz::TimeZone;
 
@@ -63,7 +63,14 @@ fn winter_and_summer() -> Vec<Due> {
     let mut intake = example::intake();
     intake.follow_ups.first_mut().unwrap().after = "P3M".parse().unwrap();
     let end = example::at("16:20:00.000");
-    schedule::due(&example::job(), &[&intake], &example::ended(end), &example::zone(), end)
+    schedule::due(
+        &example::job(),
+        &[&intake],
+        &example::ended(end),
+        &example::zone(),
+        end,
+        &Working::every_day(),
+    )
 }
 
 /// Every instant an event covers has an observance at or before it, in zones
@@ -82,7 +89,8 @@ fn the_zone_is_spelled_out_for_every_event() {
         let end = example::at("16:20:00.000");
         let mut intake = example::intake();
         intake.follow_ups[1].after = "P6Y".parse().unwrap();
-        let due = schedule::due(&example::job(), &[&intake], &example::ended(end), &zone, end);
+        let (standing, working) = (example::ended(end), Working::every_day());
+        let due = schedule::due(&example::job(), &[&intake], &standing, &zone, end, &working);
         assert_eq!(due.len(), 2);
         let text = ics(&example::job(), &due, &zone).unwrap();
         let onsets = observances(&text);
@@ -140,7 +148,8 @@ fn the_sequence_rises_when_a_date_changes() {
     let (job, zone, intake) = (example::job(), example::zone(), example::intake());
     let end = example::at("16:20:00.000");
     let mut standing = example::ended(end);
-    let first = schedule::due(&job, &[&intake], &standing, &zone, end);
+    let working = Working::every_day();
+    let first = schedule::due(&job, &[&intake], &standing, &zone, end, &working);
     let mut log = example::Log { job: job.number.clone(), entries: example::entries() };
     let issue =
         |log: &mut example::Log, standing: &mut chalkhand::domain::Standing, due: &[Due]| {
@@ -152,11 +161,12 @@ fn the_sequence_rises_when_a_date_changes() {
             log.entries.len() - before
         };
     assert_eq!(issue(&mut log, &mut standing, &first), 2);
-    let same = schedule::due(&job, &[&intake], &standing, &zone, example::at("17:00:00.000"));
+    let later = example::at("17:00:00.000");
+    let same = schedule::due(&job, &[&intake], &standing, &zone, later, &working);
     assert_eq!(issue(&mut log, &mut standing, &same), 0);
     standing.walks.get_mut(&WalkId::first("deck-intake")).unwrap().ended =
         Some("2026-10-16T11:00:00.000-04:00".parse().unwrap());
-    let moved = schedule::due(&job, &[&intake], &standing, &zone, example::at("17:00:00.000"));
+    let moved = schedule::due(&job, &[&intake], &standing, &zone, later, &working);
     let sequences = |text: &str| -> Vec<String> {
         text.split("\r\n").filter_map(|l| l.strip_prefix("SEQUENCE:")).map(str::to_owned).collect()
     };
@@ -202,7 +212,8 @@ fn outside_readers_find_the_same_events() {
     let mut due = winter_and_summer();
     due[0].title = format!("{} {}", "🏠".repeat(40), example::HOSTILE);
     due[1].sequence = 3;
-    let text = ics(&job, &due, &example::zone()).unwrap();
+    let (zone, from) = (example::zone(), For::File(Some("mailto:office@example.com")));
+    let text = write(&[Dates { job: &job, zone: &zone, due: &due }], from).unwrap();
     for script in ["read_ics.py", "read_ics.mjs"] {
         let read: serde_json::Value =
             serde_json::from_str(&outside::run(&folder, script, &text)).unwrap();
@@ -233,6 +244,66 @@ fn outside_readers_find_the_same_events() {
             let description = event["description"].as_str().unwrap();
             assert!(description.contains(&format!("Owner: {}", plain(&job.owner))), "{script}");
             assert!(description.contains("Phone: 555-0100"), "{script}");
+        }
+    }
+}
+
+/// RFC 5546 sections 3.2.1 and 3.2.5 (from memory): PUBLISH and CANCEL want an
+/// ORGANIZER in each event; without one there is no METHOD at all. A cancelled
+/// date keeps its UID, says so and reminds nobody.
+#[test]
+fn a_method_comes_with_an_organizer_and_cancels_what_is_cancelled() {
+    let (job, zone) = (example::job(), example::zone());
+    let mut due = example::due();
+    let of = |due: &[Due], from| write(&[Dates { job: &job, zone: &zone, due }], from).unwrap();
+    let from = Some("mailto:office@example.com");
+    let plain = of(&due, For::File(None));
+    assert!(!plain.contains("METHOD") && !plain.contains("ORGANIZER"), "{plain}");
+    let published = of(&due, For::File(from));
+    assert!(published.contains("METHOD:PUBLISH\r\n"), "{published}");
+    assert_eq!(published.matches("\r\nORGANIZER:mailto:office@example.com\r\n").count(), 2);
+    due[0].cancelled_because = Some("sold; gone".to_owned());
+    due[0].sequence = 4;
+    let mixed = of(&due, For::File(from));
+    assert!(mixed.contains("METHOD:PUBLISH\r\n"), "{mixed}");
+    assert_eq!(mixed.matches("STATUS:CANCELLED").count(), 1);
+    assert_eq!(mixed.matches("BEGIN:VALARM").count(), 1);
+    let alone = of(&due[..1], For::File(from));
+    assert!(alone.contains("METHOD:CANCEL\r\n") && alone.contains("SEQUENCE:4"), "{alone}");
+    assert!(alone.replace("\r\n ", "").contains("Cancelled: sold\\; gone"), "{alone}");
+    let feed = of(&due, For::Feed("Follow-ups"));
+    assert!(!feed.contains("METHOD") && !feed.contains("ORGANIZER"), "{feed}");
+    assert!(feed.contains("STATUS:CANCELLED") && feed.contains("STATUS:CONFIRMED"), "{feed}");
+    assert!(feed.contains("REFRESH-INTERVAL;VALUE=DURATION:PT1H\r\nX-PUBLISHED-TTL:PT1H\r\n"));
+}
+
+/// One file, several zones: each is spelled out for the dates in it.
+#[test]
+fn several_zones_share_a_file() {
+    let job = example::job();
+    let zones = ["America/New_York", "Europe/Madrid", "America/Phoenix", "Australia/Lord_Howe"];
+    let zones = zones.map(|name| TimeZone::get(name).unwrap());
+    let end = example::at("16:20:00.000");
+    let mut intake = example::intake();
+    intake.follow_ups[1].after = "P40Y".parse().unwrap();
+    let of_zone = |zone: &TimeZone| {
+        let working = Working::every_day();
+        schedule::due(&job, &[&intake], &example::ended(end), zone, end, &working)
+    };
+    let dues: Vec<Vec<Due>> = zones.iter().map(of_zone).collect();
+    let all = zones.iter().zip(&dues).map(|(zone, due)| Dates { job: &job, zone, due });
+    let text = write(&all.collect::<Vec<_>>(), For::File(None)).unwrap();
+    assert_eq!(text.matches("BEGIN:VTIMEZONE").count(), 4);
+    for (zone, due) in zones.iter().zip(&dues) {
+        let name = zone.iana_name().unwrap();
+        let own =
+            text.split("BEGIN:VTIMEZONE").find(|part| part.contains(&format!("TZID:{name}\r")));
+        let onsets = observances(own.unwrap());
+        for due in due {
+            let local = zone.to_datetime(due.start.instant());
+            assert_eq!(local.strftime("%H:%M").to_string(), "09:00", "{name}");
+            let in_force = onsets.iter().filter(|(at, _)| *at <= local).max().unwrap();
+            assert_eq!(in_force.1, zone.to_offset(due.start.instant()).seconds(), "{name} {local}");
         }
     }
 }

@@ -84,8 +84,8 @@ fn a_further_walk_is_asked_for_and_has_its_own_entries_and_dates() {
     let ics = home.path("f.ics");
     home.run(["calendar", "EX-0001", "-o", ics.to_str().unwrap()]).well();
     let ics = std::fs::read_to_string(&ics).unwrap().replace("\r\n ", "");
-    assert_eq!(ics.matches("UID:EX-0001.closing-inspection.").count(), 3, "{ics}");
-    assert_eq!(ics.matches("UID:EX-0001.closing-inspection/2.").count(), 3, "{ics}");
+    assert_eq!(ics.matches("UID:EX-0001.closing-inspection.").count(), 14, "{ics}");
+    assert_eq!(ics.matches("UID:EX-0001.closing-inspection/2.").count(), 14, "{ics}");
     let walks: Vec<String> = list(&record(&home), "checklists")
         .iter()
         .map(|walk| walk["walk"].as_str().unwrap().to_owned())
@@ -333,7 +333,7 @@ fn the_summary_counts_and_gives_no_share_of_few() {
     let out = home.run(["callback", "summary", "--invented"]).well();
     assert!(out.contains("Calls: 1, of which 0 open."), "{out}");
     assert!(out.contains("closing-inspection:safe-access"), "{out}");
-    assert!(out.contains("closing-inspection 1.0.0: 1 of 1 job"), "{out}");
+    assert!(out.contains("closing-inspection 1.1.0: 1 of 1 job"), "{out}");
     assert!(out.contains("with a deviation: 1 of 1 job") && !out.contains('%'), "{out}");
     assert!(out.contains("A percentage is given from 20 jobs on"), "{out}");
     let json = home.run(["callback", "summary", "--invented", "--json"]).well();

@@ -126,6 +126,16 @@ fn follow_ups_rows_and_answers_are_told() {
             "title = \"Rain\"",
             "Follow-up \"Rain\": the title was “Look in the attic after the first good rain”, now “Rain”.",
         ),
+        (
+            "after = \"P1Y\"",
+            "after = \"P1Y\"\nfixed = true",
+            "Follow-up \"Look at the vents after the first year\": the mark as fixed was no, now yes.",
+        ),
+        (
+            "after = \"P1Y\"",
+            "after = \"P1Y\"\nwho = \"office\"",
+            "Follow-up \"Look at the vents after the first year\": the role was none, now “office”.",
+        ),
     ];
     for (find, put, expected) in cases {
         let told = changes::checklists(&old, &read(&edited(CLOSING, find, put)));

@@ -178,7 +178,15 @@ fn shipped_checklists_read_and_say_enough() {
             assert!(!measure.source.is_empty(), "{id}: {} rests on nothing", measure.name);
         }
     }
-    assert_eq!(shipped("closing-inspection").follow_ups.len(), 3);
+    let closing = shipped("closing-inspection");
+    let told: Vec<&str> = closing.follow_ups.iter().map(|known| known.id.as_str()).collect();
+    let expected = "first-rain permit-inspection first-month season first-year warranty retention";
+    assert_eq!(told.join(" "), expected);
+    for follow_up in &closing.follow_ups {
+        let ends = matches!(follow_up.id.as_str(), "warranty" | "retention");
+        assert_eq!(follow_up.fixed, ends, "{}: only ends of terms stay on their day", follow_up.id);
+        assert!(follow_up.who.is_some(), "{}: somebody looks after it", follow_up.id);
+    }
 }
 
 /// Every figure, fact and measure is used, so that nobody is asked in vain.

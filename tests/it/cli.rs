@@ -313,8 +313,9 @@ fn follow_ups_keep_their_names_and_raise_their_sequence() {
     let calendar = ["calendar", "EX-0001", "-o", ics.to_str().unwrap()];
     home.run(calendar).well();
     let first = std::fs::read_to_string(&ics).unwrap();
-    assert_eq!(first.matches("BEGIN:VEVENT").count(), 3, "{first}");
-    assert_eq!(first.matches("SEQUENCE:0").count(), 3, "{first}");
+    // Five single ones, four seasons, five years of warranty.
+    assert_eq!(first.matches("BEGIN:VEVENT").count(), 5 + 4 + 5, "{first}");
+    assert_eq!(first.matches("SEQUENCE:0").count(), 14, "{first}");
     home.run(calendar).well();
     assert_eq!(std::fs::read_to_string(&ics).unwrap(), first, "nothing changed: to the letter");
 }

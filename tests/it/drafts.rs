@@ -4,8 +4,8 @@
 use chalkhand::domain::{
     AnswerKind, At, Because, Call, Clip, DeviationKind, Draft, FactName, Finding, Given, Hash,
     Heard, HearingCheck, How, Job, Json, Keeps, Key, Margins, NamedStep, Person, PhraseRead, Pin,
-    PinKind, PointKind, ReadAs, RowRef, StepRef, Target, Trust, Units, Verdict, Version, WalkId,
-    Warranty, What,
+    PinKind, Placed, PointKind, ReadAs, RowRef, StepRef, Target, Trust, Units, Verdict, Version,
+    WalkId, Warranty, What,
 };
 use chalkhand::measure::{Dimension, Quantity, Ratio, Value};
 use jiff::Timestamp;
@@ -320,9 +320,27 @@ fn what() -> impl Strategy<Value = What> {
         callback().prop_map(|call| What::CallbackOpened(Box::new(call))),
         (any::<u32>(), walk()).prop_map(|(id, visit)| What::CallbackVisited { id, visit }),
         finding().prop_map(|finding| What::CallbackClosed(Box::new(finding))),
+        (any::<String>(), at(), any::<String>(), any::<u32>(), option::of((at(), any::<String>())))
+            .prop_map(|(uid, start, title, sequence, placed)| What::FollowUpIssued {
+                uid,
+                start,
+                title,
+                sequence,
+                placed: placed.map(|(planned, why)| Placed { planned, why }),
+            }),
         (any::<String>(), at(), any::<String>(), any::<u32>()).prop_map(
-            |(uid, start, title, sequence)| What::FollowUpIssued { uid, start, title, sequence }
+            |(uid, start, reason, sequence)| What::FollowUpMoved { uid, start, reason, sequence }
         ),
+        (any::<String>(), any::<String>(), any::<u32>())
+            .prop_map(|(uid, reason, sequence)| What::FollowUpCancelled { uid, reason, sequence }),
+        (any::<String>(), at(), any::<u32>(), any::<String>(), option::of(any::<String>()))
+            .prop_map(|(uid, start, lasts_min, title, who)| What::FollowUpAdded {
+                uid,
+                start,
+                lasts_min,
+                title,
+                who
+            }),
     ]
 }
 

@@ -8,7 +8,7 @@ use chalkhand::domain::{
     Answer, At, Bound, Caution, Checklist, Computes, Draft, Due, Entry, Fact, FactKind, FactName,
     FollowUp, Given, Hash, Heard, How, Job, JobFile, Key, Known, Measure, Person, Piece, Pin,
     PinKind, Point, PointKind, PointWhen, Profile, RowsFrom, Sheet, Standing, Step, StepRef, Table,
-    Target, Units, Version, WalkId, What, chain, schedule,
+    Target, Units, Version, WalkId, What, Working, chain, schedule,
 };
 use chalkhand::measure::{Dimension, Formula, Quantity, Ratio, Value, parse_quantity};
 use chalkhand::roof;
@@ -89,6 +89,9 @@ fn follow_up(id: &str, after: &str, title: &str, checklist: Option<&str>) -> Fol
         checklist: checklist.map(str::to_owned),
         title: title.to_owned(),
         lasts_min: 60,
+        repeats: None,
+        who: None,
+        fixed: false,
     }
 }
 
@@ -533,5 +536,5 @@ pub(crate) fn ended(end: At) -> Standing {
 /// Dates after the job, as first given out.
 pub(crate) fn due() -> Vec<Due> {
     let end = at("16:20:00.000");
-    schedule::due(&job(), &[&intake()], &ended(end), &zone(), end)
+    schedule::due(&job(), &[&intake()], &ended(end), &zone(), end, &Working::every_day())
 }

@@ -10,10 +10,14 @@ use chalkhand::files::{
 use chalkhand::roof;
 
 /// A small generator, so that a failing input is found again by its number.
-struct Dice(u64);
+pub(crate) struct Dice(u64);
 
 impl Dice {
-    fn roll(&mut self, sides: usize) -> usize {
+    pub(crate) fn new(seed: u64) -> Self {
+        Self(seed)
+    }
+
+    pub(crate) fn roll(&mut self, sides: usize) -> usize {
         // SplitMix64.
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut z = self.0;

@@ -12,7 +12,9 @@
     reason = "a test fails by panicking and says why on the terminal"
 )]
 
+mod busy;
 mod calendar;
+mod calendar_outside;
 mod callbacks;
 mod changes;
 mod changes_edits;
@@ -21,12 +23,14 @@ mod cli;
 mod clips;
 mod computed;
 mod crew;
+mod dates;
 mod days;
 mod deck_figures;
 mod demo;
 mod drafts;
 mod example;
 mod export;
+mod feed;
 mod files;
 mod files_fuzz;
 mod formula_fuzz;

@@ -246,7 +246,14 @@ fn each_ended_walk_has_its_own_dates_and_the_first_keeps_its_names() {
     let (job, _) = crew::demo_job();
     let list = crew::shipped("leak-visit");
     let now = crew::at(MORNING_MS + 100 * DAY_MS);
-    let due = schedule::due(&job, &[&list], &log.standing(), &TimeZone::UTC, now);
+    let due = schedule::due(
+        &job,
+        &[&list],
+        &log.standing(),
+        &TimeZone::UTC,
+        now,
+        &chalkhand::domain::Working::default(),
+    );
     let uids: BTreeSet<&str> = due.iter().map(|due| due.uid.as_str()).collect();
     assert_eq!(
         uids,

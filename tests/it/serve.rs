@@ -8,14 +8,14 @@ use std::time::Duration;
 
 use crate::program::{Home, repository};
 
-struct Daemon {
+pub(crate) struct Daemon {
     child: Child,
     lines: Receiver<String>,
     page: String,
 }
 
 impl Daemon {
-    fn start(home: &Home) -> Self {
+    pub(crate) fn start(home: &Home) -> Self {
         let mut child = home.command(["serve", "--port", "0"]).spawn().unwrap();
         let lines = lines(child.stdout.take().unwrap());
         let first = lines.recv_timeout(Duration::from_secs(20)).expect("the daemon speaks");
@@ -38,10 +38,17 @@ impl Daemon {
         }
     }
 
-    fn get(&self, path: &str) -> String {
+    pub(crate) fn get(&self, path: &str) -> String {
+        self.get_with(path, "")
+    }
+
+    /// With these header lines, each with its end.
+    pub(crate) fn get_with(&self, path: &str, headers: &str) -> String {
         let mut stream = TcpStream::connect(&self.page).unwrap();
-        let request =
-            format!("GET {path} HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n\r\n", self.page);
+        let request = format!(
+            "GET {path} HTTP/1.1\r\nHost: {}\r\n{headers}Connection: close\r\n\r\n",
+            self.page
+        );
         stream.write_all(request.as_bytes()).unwrap();
         let mut answer = String::new();
         stream.read_to_string(&mut answer).unwrap();

@@ -14,7 +14,7 @@ use std::path::{Path, PathBuf};
 use chalkhand::domain::walk::{Action, Event, ExpectAnswer};
 use chalkhand::domain::{
     Checklist, Entry, FactName, Facts, Given, How, Meaning, StepRef, Target, Trust, Units, What,
-    parse_answer, schedule, shown,
+    Working, parse_answer, schedule, shown,
 };
 use chalkhand::measure::{Quantity, Ratio, Value};
 use chalkhand::{files, roof, speech};
@@ -252,7 +252,8 @@ impl Play {
         let standing = chalkhand::domain::Standing::of(&world.log);
         let (job, _) = crew::demo_job();
         let zone = TimeZone::UTC;
-        for due in schedule::due(&job, &[&world.checklist], &standing, &zone, world.now()) {
+        let (lists, working) = ([world.checklist.as_ref()], Working::default());
+        for due in schedule::due(&job, &lists, &standing, &zone, world.now(), &working) {
             let _ = writeln!(self.out, "follow-up {} {}", due.start.date(), due.title);
         }
     }

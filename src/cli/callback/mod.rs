@@ -235,7 +235,7 @@ fn show(config: &Config, job: &str, id: u32, json: bool, out: &mut Out) -> anyho
     let record = file.record(&home.functions);
     let view = desk::desk(&record, id).context("the record does not have the callback")?;
     let now = now(&file.job)?;
-    let due = super::record::due(&file, now)?;
+    let due = super::record::due(config, &file, now)?;
     if json {
         out.json(&export::desk::json(&record, &view, &due))
     } else {

@@ -257,7 +257,7 @@ impl Demo<'_> {
             .with_context(|| format!("`{}` cannot be made", folder.display()))?;
         let file = self.home.job(&self.number)?;
         let now = self.clock.now();
-        let due = super::record::due(&file, now)?;
+        let due = super::record::due(self.config, &file, now)?;
         let zone = super::home::zone(&file.job)?;
         let ics = export::calendar::ics(&file.job, &due, &zone)?;
         for draft in schedule::issue(&file.job, &due, &file.standing, now, "demo") {

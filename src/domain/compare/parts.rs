@@ -3,8 +3,8 @@
 //! compile. Both sides of a comparison give the same parts in the same order.
 
 use crate::domain::{
-    Answer, Caution, Checklist, Fact, FactKind, FollowUp, Measure, Point, Profile, RowsFrom, Step,
-    Table, Warning,
+    Answer, Caution, Checklist, Fact, FactKind, FollowUp, Measure, Point, Profile, Repeat,
+    RepeatEnd, RowsFrom, Step, Table, Warning,
 };
 use crate::measure::{Formula, Quantity, Value};
 
@@ -338,10 +338,19 @@ impl Item for FollowUp {
     }
 
     fn parts(&self) -> Parts {
-        let Self { id: _, after, checklist, title, lasts_min } = self;
+        let Self { id: _, after, checklist, title, lasts_min, repeats, who, fixed } = self;
+        let every = |repeat: &Repeat| Content::Span(repeat.every.fieldwise());
+        let ends = |repeat: &Repeat| match repeat.ends {
+            RepeatEnd::Times(times) => Content::Number(times),
+            RepeatEnd::Until(until) => Content::Span(until.fieldwise()),
+        };
         vec![
             plain("time after the job", Weight::PROOF, Content::Span(after.fieldwise())),
             plain("checklist", Weight::PROOF, maybe(checklist.as_ref(), |id| name(id))),
+            plain("time from one to the next", Weight::PROOF, maybe(repeats.as_ref(), every)),
+            plain("end of coming back", Weight::PROOF, maybe(repeats.as_ref(), ends)),
+            plain("mark as fixed", Weight::PROOF, Content::Flag(*fixed)),
+            plain("role", Weight::WORDING, maybe(who.as_ref(), |who| words(who))),
             plain("length", Weight::WORDING, Content::Minutes(*lasts_min)),
             plain("title", Weight::WORDING, words(title)),
         ]

@@ -35,6 +35,6 @@ for event in recurring_ical_events.of(calendar).between((2026, 1, 1), (2040, 1, 
         ],
     })
 json.dump({
-    "method": str(calendar["METHOD"]), "version": str(calendar["VERSION"]),
+    "method": calendar.get("METHOD") and str(calendar["METHOD"]), "version": str(calendar["VERSION"]),
     "errors": errors, "events": events,
 }, sys.stdout)

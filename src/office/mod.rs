@@ -1,0 +1,149 @@
+//! What the office keeps beside the log: jobs with everything they pin, its
+//! working days, its calendars. Used by the commands and by the pages; prints
+//! nothing and reads no clock.
+
+mod calendar;
+mod feeds;
+mod settings;
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use jiff::tz::TimeZone;
+
+use crate::domain::{Checklist, Hash, Job, JobFile, Pin, PinKind, Profile, Standing, Version};
+use crate::export::calendar::CalendarError;
+use crate::files::{self, Problems};
+use crate::measure::Functions;
+use crate::store::{Store, StoreError};
+
+pub use calendar::{JobDates, dates, feed, give_out, of_person};
+pub use feeds::{Feed, Feeds};
+pub use settings::{Settings, read_settings};
+
+/// Why something the office keeps cannot be had.
+#[derive(Debug, thiserror::Error)]
+pub enum OfficeError {
+    /// The log.
+    #[error("the log cannot be read or written")]
+    Store(#[from] StoreError),
+    /// An adopted file does not read any more.
+    #[error("{0}")]
+    Files(#[from] Problems),
+    /// There is no such job.
+    #[error("no job `{0}`; see the open ones with: chalkhand job list")]
+    NoJob(String),
+    /// A pinned version is not in the log.
+    #[error("no {kind} `{id}@{version}` is in the log, and the job pins it: the log was changed")]
+    NotAdopted {
+        /// Checklist or profile.
+        kind: &'static str,
+        /// Identifier.
+        id: String,
+        /// Version.
+        version: Version,
+    },
+    /// A pinned version has another content.
+    #[error("{kind} {id}@{version} is not what the job pinned: its content was changed in the log")]
+    Changed {
+        /// Checklist or profile.
+        kind: &'static str,
+        /// Identifier.
+        id: String,
+        /// Version.
+        version: Version,
+    },
+    /// The machine lacks a time zone.
+    #[error("this machine does not know the time zone `{0}`")]
+    NoZone(String),
+    /// A calendar that cannot be written.
+    #[error(transparent)]
+    Calendar(#[from] CalendarError),
+    /// A file in the data folder.
+    #[error("`{path}`: {why}")]
+    File {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong and what to do.
+        why: String,
+    },
+}
+
+/// The time zone of a job's address.
+///
+/// # Errors
+/// The machine does not know it.
+pub fn zone(job: &Job) -> Result<TimeZone, OfficeError> {
+    TimeZone::get(&job.time_zone).map_err(|_| OfficeError::NoZone(job.time_zone.clone()))
+}
+
+/// An adopted checklist, read again; none where that version is not adopted.
+///
+/// # Errors
+/// The log cannot be read, or the text in it does not read any more.
+pub fn checklist(
+    store: &Store,
+    functions: &Functions,
+    id: &str,
+    version: Version,
+) -> Result<Option<Arc<Checklist>>, OfficeError> {
+    let Some(body) = store.adopted_body(PinKind::Checklist, id, version)? else { return Ok(None) };
+    let read = files::read_checklist(&body, &format!("{id}@{version}"), functions)?;
+    Ok(Some(Arc::new(read)))
+}
+
+/// An adopted profile, read again; none where that version is not adopted.
+///
+/// # Errors
+/// The log cannot be read, or the text in it does not read any more.
+pub fn profile(
+    store: &Store,
+    id: &str,
+    version: Version,
+) -> Result<Option<Arc<Profile>>, OfficeError> {
+    let Some(body) = store.adopted_body(PinKind::Profile, id, version)? else { return Ok(None) };
+    Ok(Some(Arc::new(files::read_profile(&body, &format!("{id}@{version}"))?)))
+}
+
+/// A job with everything it pins and everything that was logged.
+///
+/// # Errors
+/// There is no such job, or something it pins is missing or changed.
+pub fn job(store: &Store, functions: &Functions, number: &str) -> Result<JobFile, OfficeError> {
+    let entries = store.entries(number, 0)?;
+    let standing = Standing::of(&entries);
+    let Some(job) = standing.job.clone() else {
+        return Err(OfficeError::NoJob(number.to_owned()));
+    };
+    let mut checklists = Vec::new();
+    let mut pinned_profile = None;
+    for pin in &job.pins {
+        let missing = || OfficeError::NotAdopted {
+            kind: pin.kind.word(),
+            id: pin.id.clone(),
+            version: pin.version,
+        };
+        match pin.kind {
+            PinKind::Checklist => {
+                let read = checklist(store, functions, &pin.id, pin.version)?;
+                let read = read.ok_or_else(missing)?;
+                same(pin, read.hash)?;
+                checklists.push(read);
+            }
+            PinKind::Profile => {
+                let read = profile(store, &pin.id, pin.version)?.ok_or_else(missing)?;
+                same(pin, read.hash)?;
+                pinned_profile = Some(read);
+            }
+        }
+    }
+    Ok(JobFile { job, checklists, profile: pinned_profile, entries, standing })
+}
+
+fn same(pin: &Pin, found: Hash) -> Result<(), OfficeError> {
+    if pin.hash == found {
+        return Ok(());
+    }
+    let (kind, id, version) = (pin.kind.word(), pin.id.clone(), pin.version);
+    Err(OfficeError::Changed { kind, id, version })
+}
