@@ -1,6 +1,7 @@
 //! Where things are and how long we wait: arguments, environment and one file,
 //! checked once.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// Settings of one run.
@@ -28,6 +29,32 @@ pub struct Config {
     pub hearing_check_h: u32,
     /// Which sound is kept.
     pub keep_sound: KeepSound,
+    /// Whether the place a photo was taken at is kept.
+    pub photo_location: PhotoLocation,
+    /// For how many years a record is to be kept, where no rule says longer.
+    pub keep_years: u32,
+    /// Rules of the user's own, by a code edition or the two letters of a state.
+    pub retention: BTreeMap<String, KeepRule>,
+}
+
+/// For how long records are to be kept, as the user's own file says it.
+#[derive(Clone, Debug, PartialEq, Eq, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct KeepRule {
+    /// For how many years.
+    pub years: u32,
+    /// Where that is written.
+    pub source: String,
+}
+
+/// Whether the place a photo was taken at is kept, as the file says it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum PhotoLocation {
+    /// With the rest of the file.
+    Keep,
+    /// Not.
+    Drop,
 }
 
 /// Which sound is kept, as the file says it.
@@ -82,6 +109,9 @@ struct Settings {
     call_word: String,
     hearing_check_h: u32,
     keep_sound: KeepSound,
+    photo_location: PhotoLocation,
+    keep_years: u32,
+    retention: BTreeMap<String, KeepRule>,
 }
 
 impl Default for Settings {
@@ -96,6 +126,9 @@ impl Default for Settings {
             call_word: String::new(),
             hearing_check_h: 12,
             keep_sound: KeepSound::Notes,
+            photo_location: PhotoLocation::Drop,
+            keep_years: 30,
+            retention: BTreeMap::new(),
         }
     }
 }
@@ -150,6 +183,9 @@ impl Config {
             call_word,
             hearing_check_h,
             keep_sound,
+            photo_location,
+            keep_years,
+            retention,
         } = settings;
         let wrong = |why: String| Err(ConfigError::Setting { path: path.clone(), why });
         if !(2..=600).contains(&window_s) {
@@ -165,6 +201,13 @@ impl Config {
             return wrong(format!(
                 "hearing_check_h is {hearing_check_h}; it may be 1 to 168 hours"
             ));
+        }
+        let years = retention.values().map(|rule| rule.years).chain([keep_years]);
+        if let Some(years) = years.into_iter().find(|years| !(1..=1000).contains(years)) {
+            return wrong(format!("a record is kept {years} years; it may be 1 to 1000"));
+        }
+        if let Some((name, _)) = retention.iter().find(|(_, rule)| rule.source.trim().is_empty()) {
+            return wrong(format!("retention.`{name}` has no source; say where that is written"));
         }
         let call_word = call_word.trim().to_lowercase();
         let is_word = |c: char| c.is_alphabetic() || matches!(c, ' ' | '-' | '\'');
@@ -191,6 +234,9 @@ impl Config {
             call_word,
             hearing_check_h,
             keep_sound,
+            photo_location,
+            keep_years,
+            retention,
         })
     }
 
@@ -251,6 +297,10 @@ mod tests {
             ("call_word = \"42\"\n", "4 to 40 letters"),
             ("call_word = \"oh\"\n", "4 to 40 letters"),
             ("hearing_check_h = 0\n", "1 to 168 hours"),
+            ("keep_years = 0\n", "1 to 1000"),
+            ("[retention.VT]\nyears = 10\n", "missing field `source`"),
+            ("[retention.VT]\nyears = 10\nsource = \" \"\n", "has no source"),
+            ("photo_location = \"yes\"\n", "expected `keep` or `drop`"),
             ("keep_sound = \"some\"\n", "expected one of `notes`, `all`, `none`"),
             ("voice = \"anna\"\n", "espeak or joe"),
             ("words_per_minute = 20\n", "80 to 330"),

@@ -9,9 +9,13 @@ pub mod roof;
 
 pub mod sound;
 
+pub mod photo;
+
 pub mod speech;
 
 pub mod export;
+
+pub mod bundle;
 
 pub mod files;
 

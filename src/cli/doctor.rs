@@ -6,6 +6,7 @@ use std::path::Path;
 use jiff::tz::TimeZone;
 
 use super::home::Home;
+use super::kept;
 use super::out::Out;
 use super::voices;
 use crate::config::Config;
@@ -39,6 +40,7 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
         disk(&config.data),
         clock(config),
         clips(config),
+        photos(config),
         models(config),
         speaker(config),
         natural_voice(config),
@@ -96,6 +98,21 @@ fn clips(config: &Config) -> Finding {
     }
 }
 
+/// Photos against the entries that name them.
+fn photos(config: &Config) -> Finding {
+    let part = "photos";
+    let (works, says) = match kept::wrong_photos(config) {
+        Ok((whole, wrong)) if wrong.is_empty() => match whole {
+            0 => (true, "none is kept here".to_owned()),
+            1 => (true, "1 photo, as it was kept".to_owned()),
+            whole => (true, format!("{whole} photos, each as it was kept")),
+        },
+        Ok((_, wrong)) => (false, wrong.join("; ")),
+        Err(error) => (false, format!("{error:#}")),
+    };
+    Finding { part, works, says }
+}
+
 /// How many clips are whole, and what is wrong with the others.
 fn wrong_clips(config: &Config) -> anyhow::Result<(usize, Vec<String>)> {
     let clips = Clips::of(&config.data);
@@ -115,7 +132,12 @@ fn wrong_clips(config: &Config) -> anyhow::Result<(usize, Vec<String>)> {
             ));
         }
     }
+    let (imported, _) = kept::imported(config)?;
     for (path, sound) in clips.files()? {
+        if imported.contains(&path) {
+            whole += 1;
+            continue;
+        }
         let path = path.display();
         let Some(sound) = sound else {
             wrong.push(format!("`{path}` is no clip: move it out of there"));

@@ -36,9 +36,11 @@ pub(super) fn print(found: &[FoundJob], json: bool, out: &mut Out) -> anyhow::Re
             1 => "  1 open callback".to_owned(),
             open => format!("  {open} open callbacks"),
         };
+        let name = job.imported.as_ref().unwrap_or(&job.number);
+        let imported = if job.imported.is_some() { "  (imported, only read)" } else { "" };
         out.line(&format!(
-            "{:<14} opened {}  {}  {}  {}{calls}",
-            job.number, job.opened_on, job.address, job.owner, job.phone
+            "{name:<14} opened {}  {}  {}  {}{calls}{imported}",
+            job.opened_on, job.address, job.owner, job.phone
         ))?;
     }
     if found.is_empty() {

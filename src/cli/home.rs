@@ -15,7 +15,7 @@ use crate::files;
 use crate::measure::Functions;
 use crate::office::{self, OfficeError};
 use crate::roof;
-use crate::store::{AdoptedVersion, Store};
+use crate::store::{AdoptedVersion, ImportedJob, Store};
 
 /// An opened data folder.
 #[derive(Debug)]
@@ -131,7 +131,30 @@ impl Home {
 
     /// A job with everything it pins and everything that was logged.
     pub(super) fn job(&self, number: &str) -> anyhow::Result<JobFile> {
-        office::job(&self.store, &self.functions, number).map_err(plain)
+        let found = office::job(&self.store, &self.functions, number).map_err(plain);
+        if found.is_err()
+            && let Ok(imported) = self.imported(number)
+        {
+            bail!(
+                "job {} is the record of another device and is only read: see \
+                 `chalkhand record` and `chalkhand export`",
+                imported.name()
+            );
+        }
+        found
+    }
+
+    /// An imported job: by its number, where no other has it, or by the name that
+    /// `find` shows.
+    pub(super) fn imported(&self, name: &str) -> anyhow::Result<ImportedJob> {
+        let jobs = self.store.imports()?.into_iter();
+        let mut found: Vec<_> = jobs.filter(|j| j.number == name || j.name() == name).collect();
+        if 1 < found.len() {
+            let names: Vec<String> = found.iter().map(ImportedJob::name).collect();
+            bail!("several imported jobs have the number {name}: say {}", names.join(" or "));
+        }
+        let none = || format!("no job `{name}`; see the open ones with: chalkhand job list");
+        found.pop().with_context(none)
     }
 }
 

@@ -246,5 +246,6 @@ pub(super) fn found(job: &crate::store::FoundJob) -> Json {
         ("phone", Json::text(&job.phone)),
         ("opened_on", Json::text(&job.opened_on)),
         ("open_callbacks", Json::from(job.open_callbacks)),
+        ("imported_as", job.imported.as_ref().map_or(Json::Null, Json::text)),
     ])
 }

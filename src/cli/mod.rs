@@ -9,6 +9,7 @@ mod day;
 mod days;
 mod demo;
 mod doctor;
+mod export;
 mod find;
 mod hear;
 mod hearing;
@@ -16,10 +17,14 @@ mod hearing_bench;
 mod hearing_check;
 mod hearing_days;
 mod home;
+mod import;
 mod job;
+mod kept;
 mod out;
+mod photo;
 mod record;
 mod release;
+mod retention;
 mod serve;
 mod sheet;
 mod voices;
@@ -75,12 +80,20 @@ enum Command {
     Hear(hear::Arguments),
     /// Check how well a person is heard here, or measure how well the program hears
     Hearing(hearing::Arguments),
+    /// Keep photos of a job
+    Photo(photo::Arguments),
     /// The day log: one day, all jobs, what needs attention first
     Day(day::Arguments),
     /// Find jobs by any words of address, owner, phone, number or date
     Find(find::Arguments),
-    /// The install record as .json or .html
+    /// The install record as .pdf, .html or .json
     Record(record::Arguments),
+    /// A job as files that others read without this program
+    Export(export::Arguments),
+    /// The record of a job of another device, from what it exported
+    Import(import::Arguments),
+    /// Until when each record is to be kept
+    Retention(retention::Arguments),
     /// Dates after a job: list, write as .ics, move, cancel, add, print a feed's address
     Calendar(calendar::Arguments),
     /// Run the daemon: watch folders, answer a health page and feeds on loopback
@@ -128,9 +141,13 @@ fn command(arguments: Arguments, out: &mut Out) -> anyhow::Result<()> {
         Command::Callback(command) => callback::run(&config, command, out),
         Command::Hear(arguments) => hear::run(&config, &arguments, out),
         Command::Hearing(arguments) => hearing::run(&config, &arguments, out),
+        Command::Photo(arguments) => photo::run(&config, &arguments, out),
         Command::Day(arguments) => day::run(&config, &arguments, out),
         Command::Find(arguments) => find::run(&config, &arguments, out),
         Command::Record(arguments) => record::run(&config, &arguments, out),
+        Command::Export(arguments) => export::run(&config, &arguments, out),
+        Command::Import(arguments) => import::run(&config, &arguments, out),
+        Command::Retention(arguments) => retention::run(&config, &arguments, out),
         Command::Calendar(arguments) => calendar::run(&config, &arguments, out),
         Command::Serve(arguments) => serve::run(&config, &arguments, out),
         Command::Doctor(arguments) => doctor::run(&config, &arguments, out),

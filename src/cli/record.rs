@@ -34,19 +34,32 @@ fn paper(word: &str) -> Result<Paper, String> {
 
 pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow::Result<()> {
     let home = Home::open(config)?;
+    let path = &arguments.output;
+    if home.store.last_seq(&arguments.job)? == 0 {
+        let imported = home.imported(&arguments.job)?;
+        super::export::record_of(config, &home, &imported, path)?;
+        return Ok(out.line(&format!("wrote {}", path.display()))?);
+    }
     let file = home.job(&arguments.job)?;
     let record = file.record(&home.functions);
-    let due = due(config, &file, now(&file.job)?)?;
-    let path = &arguments.output;
+    // As of the last entry: the same log gives the same record.
+    let at = record.last_at.map_or_else(|| now(&file.job), Ok)?;
+    let due = due(config, &file, at)?;
     let json = || export::json::record(&record, &due);
     let bytes = match path.extension().and_then(|ending| ending.to_str()) {
         Some("json") => export::json::pretty(&json()).into_bytes(),
-        Some("html") => export::html::record(&record, &due).into_bytes(),
+        Some("html") => {
+            let previews = super::kept::previews(config, &record)?;
+            export::html::record_with_photos(&record, &due, &previews).into_bytes()
+        }
         Some("pdf") => {
             let (json, units) = (json(), file.job.units);
             let usual = if units == Units::Us { Paper::Letter } else { Paper::A4 };
             let paper = arguments.paper.unwrap_or(usual);
-            export::pdf::record(&export::json::pretty(&json), &json, |_| None, paper)?
+            let previews = super::kept::previews(config, &record)?;
+            let preview =
+                |hash: &str| hash.parse().ok().and_then(|hash| previews.get(&hash).cloned());
+            export::pdf::record(&export::json::pretty(&json), &json, preview, paper)?
         }
         _ => bail!("`{}` has to end in .pdf, .html or .json", path.display()),
     };

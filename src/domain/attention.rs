@@ -51,7 +51,7 @@ pub enum About {
     PhotosMissing {
         /// How many it asks for.
         asked: u32,
-        /// How many somebody says were taken.
+        /// How many somebody says were taken, or are kept.
         taken: u32,
     },
     /// Confirmed faster than it can believably be done.
@@ -132,8 +132,8 @@ pub fn of_walk(
             add(Some(at), Some(settled.seq), About::AskedOtherwise { asked, now });
         }
         let asked = step.map_or(0, |step| step.photos);
-        if stood.photos < asked && !matches!(settled.outcome, Outcome::Skipped { .. }) {
-            let taken = stood.photos;
+        if stood.photos_taken() < asked && !matches!(settled.outcome, Outcome::Skipped { .. }) {
+            let taken = stood.photos_taken();
             add(Some(at), Some(settled.seq), About::PhotosMissing { asked, taken });
         }
     }
@@ -156,7 +156,10 @@ pub fn of_walk(
         before = Some(at);
         match what {
             // Beside the work, not before it.
-            What::PhotoTaken { .. } | What::Noted { .. } | What::Accepted { .. } => continue,
+            What::PhotoTaken { .. }
+            | What::PhotoKept { .. }
+            | What::Noted { .. }
+            | What::Accepted { .. } => continue,
             What::Answered { step, .. } => {
                 let least_s = checklist.step(&step.id).and_then(|step| step.least_s);
                 let took_s = since.map(|since| (at.ms() - since.ms()).div_euclid(1000));

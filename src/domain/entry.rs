@@ -4,8 +4,8 @@
 use crate::measure::{Quantity, Value};
 
 use super::{
-    At, Call, Clip, DeviationKind, FactName, Finding, Hash, HearingCheck, Job, Keeps, Pin, Placed,
-    PointKind, Version, WalkId,
+    At, Call, Clip, DeviationKind, FactName, Finding, Hash, HearingCheck, Job, Keeps, Photo, Pin,
+    Placed, PointKind, Version, WalkId,
 };
 
 /// Idempotency key: appending the same key twice adds one entry.
@@ -210,6 +210,13 @@ pub enum What {
         /// Of which step.
         step: StepRef,
     },
+    /// A photo is kept.
+    PhotoKept {
+        /// At which step.
+        step: Option<StepRef>,
+        /// The photo.
+        photo: Box<Photo>,
+    },
     /// An inspection point was reached.
     PointReached {
         /// Before which step.
@@ -319,6 +326,7 @@ impl What {
             Self::EarOpened { .. } => "ear-opened",
             Self::EarClosed => "ear-closed",
             Self::PhotoTaken { .. } => "photo-taken",
+            Self::PhotoKept { .. } => "photo-kept",
             Self::PointReached { .. } => "point-reached",
             Self::Released { .. } => "released",
             Self::Accepted { .. } => "accepted",
@@ -355,7 +363,7 @@ impl What {
             | Self::PointReached { step, .. }
             | Self::Released { step, .. }
             | Self::Accepted { step, .. } => Some(step),
-            Self::Noted { step, .. } => step.as_ref(),
+            Self::Noted { step, .. } | Self::PhotoKept { step, .. } => step.as_ref(),
             _ => None,
         }
     }

@@ -189,6 +189,10 @@ fn details(what: &What) -> Json {
         ]),
         What::EarClosed => Json::object([]),
         What::PhotoTaken { step: at } => Json::object([("step", step(at))]),
+        What::PhotoKept { step: at, photo } => Json::object([
+            ("step", at.as_ref().map_or(Json::Null, step)),
+            ("photo", super::photo::json(photo)),
+        ]),
         What::PointReached { step: at, kind, role } => Json::object([
             ("step", step(at)),
             ("point", kind.word().into()),
@@ -455,6 +459,10 @@ impl Fields<'_> {
             },
             "ear-closed" => What::EarClosed,
             "photo-taken" => What::PhotoTaken { step: step()? },
+            "photo-kept" => What::PhotoKept {
+                step: self.json.get("step").map(|_| step()).transpose()?,
+                photo: Box::new(self.inner("photo")?.photo()?),
+            },
             "point-reached" => What::PointReached {
                 step: step()?,
                 kind: match self.text("point")?.as_str() {

@@ -9,8 +9,9 @@ use crate::measure::{Functions, Quantity, RowsInput, Value};
 use super::rests::{self, Need};
 use super::{
     Attention, Bound, Checked, Checklist, Computed, Deviation, DeviationKind, EarOpen, Entry,
-    FactKind, FactName, Facts, Hash, Job, Known, Note, PointStanding, Profile, RecordCallback,
-    Rows, RowsFrom, Settled, Sheet, Standing, StepRef, Table, Units, WalkId, What, attention, plan,
+    FactKind, FactName, Facts, Hash, Job, Known, Note, Photo, PointStanding, Profile,
+    RecordCallback, Rows, RowsFrom, Settled, Sheet, Standing, StepRef, Table, Units, WalkId, What,
+    attention, plan,
 };
 
 /// Everything known of one job: what it pins and what was logged.
@@ -42,6 +43,8 @@ pub struct Record {
     pub walks: Vec<RecordWalk>,
     /// Notes, in order.
     pub notes: Vec<Note>,
+    /// Photos that are kept, in order.
+    pub photos: Vec<RecordPhoto>,
     /// What needs attention: deviations that somebody accepted are not among it.
     pub attention: Vec<Attention>,
     /// Every deviation that stands, accepted or not.
@@ -56,6 +59,25 @@ pub struct Record {
     pub head: Option<(u64, Hash)>,
     /// When it was logged: the record is as of then.
     pub last_at: Option<super::At>,
+}
+
+/// A photo that is kept, with the name of its step.
+#[derive(Clone, Debug)]
+pub struct RecordPhoto {
+    /// The photo.
+    pub photo: Photo,
+    /// Of which walk.
+    pub checklist: Option<String>,
+    /// At which of its steps.
+    pub step: Option<StepRef>,
+    /// The step's name, with the row where it repeats.
+    pub title: Option<String>,
+    /// When it was kept.
+    pub at: super::At,
+    /// By whom.
+    pub by: String,
+    /// The entry.
+    pub seq: u64,
 }
 
 /// A fact of the job, or a figure that the profile does not give.
@@ -144,6 +166,8 @@ pub struct RecordStep {
     pub photos_asked: u32,
     /// How many somebody says were taken.
     pub photos_taken: u32,
+    /// How many are kept at it.
+    pub photos_kept: u32,
     /// Its inspection point, once reached.
     pub point: Option<PointStanding>,
 }
@@ -219,6 +243,7 @@ impl JobFile {
             profile: self.profile.clone(),
             walks,
             notes: self.standing.notes.clone(),
+            photos: self.photos(),
             attention: needs,
             deviations,
             callbacks: callbacks.map(|one| RecordCallback::of(one, &self.entries)).collect(),
@@ -281,6 +306,22 @@ impl JobFile {
             _ => None,
         });
         checks.collect()
+    }
+
+    fn photos(&self) -> Vec<RecordPhoto> {
+        let photos = self.standing.photos.iter().map(|kept| {
+            let list = kept.walk.as_ref().and_then(|id| self.checklist(&id.checklist));
+            RecordPhoto {
+                photo: kept.photo.clone(),
+                checklist: kept.walk.as_ref().map(|id| id.checklist.clone()),
+                step: kept.step.clone(),
+                title: list.zip(kept.step.as_ref()).map(|(list, at)| list.title_of(at)),
+                at: kept.at,
+                by: kept.by.clone(),
+                seq: kept.seq,
+            }
+        });
+        photos.collect()
     }
 
     /// Facts that somebody gave, then defaults that stand for those nobody gave.
@@ -376,6 +417,7 @@ impl JobFile {
             cautioned: stood.cautioned.map(|(_, said)| said).unwrap_or_default(),
             photos_asked: step.map_or(0, |step| step.photos),
             photos_taken: stood.photos,
+            photos_kept: stood.photos_kept,
             point: stood.point,
             at,
         }

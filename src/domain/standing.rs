@@ -8,7 +8,7 @@ use crate::measure::{Quantity, Ratio};
 use super::entry::{Entry, Given, How, StepRef, Target, What};
 use super::{
     Acceptance, At, CallbackStanding, Checked, Clip, DeviationKind, EarOpen, Facts, Hash, Issued,
-    Job, Logged, PointKind, Version, WalkId, schedule,
+    Job, KeptPhoto, Logged, PointKind, Version, WalkId, schedule,
 };
 
 /// What now stands of one job.
@@ -26,6 +26,8 @@ pub struct Standing {
     pub callbacks: BTreeMap<u32, CallbackStanding>,
     /// Notes, in order.
     pub notes: Vec<Note>,
+    /// Photos that are kept, in order.
+    pub photos: Vec<KeptPhoto>,
     /// Follow-ups given out, by identifier.
     pub issued: BTreeMap<String, Issued>,
     /// By person, the latest hearing check.
@@ -62,6 +64,8 @@ pub struct StepStanding {
     pub cautioned: Option<(At, Vec<String>)>,
     /// How many photos somebody says were taken.
     pub photos: u32,
+    /// How many photos are kept at it.
+    pub photos_kept: u32,
     /// Its inspection point, once reached.
     pub point: Option<PointStanding>,
 }
@@ -201,6 +205,15 @@ impl Outcome {
     }
 }
 
+impl StepStanding {
+    /// How many photos count as taken. One that is kept may be one that was
+    /// said to be taken, so they are not added up.
+    #[must_use]
+    pub fn photos_taken(&self) -> u32 {
+        self.photos.max(self.photos_kept)
+    }
+}
+
 impl Standing {
     /// What stands after these entries of one job, in order.
     #[must_use]
@@ -304,6 +317,20 @@ impl Standing {
                 text: text.clone(),
                 clip: clip.clone(),
             }),
+            What::PhotoKept { step, photo } => {
+                self.photos.push(KeptPhoto {
+                    seq: entry.seq,
+                    at: draft.at,
+                    by: draft.by.clone(),
+                    walk: draft.walk.clone(),
+                    step: step.clone(),
+                    photo: photo.as_ref().clone(),
+                });
+                if let (Some(walk), Some(step)) = (&draft.walk, step) {
+                    let walk = self.walks.entry(walk.clone()).or_default();
+                    walk.step(step).photos_kept += 1;
+                }
+            }
             What::HearingChecked(check) => {
                 let (seq, at, check) = (entry.seq, draft.at, check.as_ref().clone());
                 self.hearing.insert(draft.by.clone(), Checked { seq, at, check });

@@ -16,7 +16,7 @@ use crate::domain::{
 use crate::measure::{Quantity, Value};
 
 use super::html::Drawing;
-use super::{callback, drawing, order, sound, words};
+use super::{callback, drawing, order, photos, sound, words};
 
 /// The whole record, with the dates given out after it.
 #[must_use]
@@ -46,6 +46,7 @@ pub fn record(record: &Record, due: &[Due]) -> Json {
         ("facts", list(order::facts(record).into_iter().map(|f| asked(f, &tables, units)))),
         ("checklists", list(record.walks.iter().map(|w| walk(w, &tables, units)))),
         ("notes", list(notes)),
+        ("photos", list(record.photos.iter().map(photos::json))),
         ("sound", sound::json(&record.ears, &record.checks)),
         ("follow_ups", list(due.iter().map(follow_up))),
         ("deviations", list(record.deviations.iter().map(|d| callback::deviation(record, d)))),
@@ -301,6 +302,7 @@ fn step(step: &RecordStep, units: Units) -> Json {
         ("cautions_said", list(said)),
         ("photos_asked", Json::from(step.photos_asked)),
         ("photos_said_taken", Json::from(step.photos_taken)),
+        ("photos_kept", Json::from(step.photos_kept)),
         ("point", step.point.as_ref().map_or(Json::Null, point)),
     ])
 }

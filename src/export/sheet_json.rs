@@ -158,7 +158,7 @@ fn bound(bound: Bound) -> &'static str {
 }
 
 /// A value as JSON has it, quantities in the unit of their dimension.
-fn plain(value: &Value) -> Json {
+pub(super) fn plain(value: &Value) -> Json {
     match value {
         Value::YesNo(yes) => Json::Bool(*yes),
         Value::Text(text) => Json::text(text),
@@ -174,8 +174,13 @@ fn in_unit(q: Quantity) -> Ratio {
     }
 }
 
-fn unit(kind: &FactKind) -> String {
-    match kind.dimension() {
+pub(super) fn unit(kind: &FactKind) -> String {
+    symbol(kind.dimension())
+}
+
+/// The unit of a plain value; empty for plain numbers and words.
+pub(super) fn symbol(dimension: Option<Dimension>) -> String {
+    match dimension {
         None | Some(Dimension::NUMBER) => String::new(),
         Some(Dimension::PITCH) => "in/ft".to_owned(),
         Some(dimension) => {

@@ -8,13 +8,14 @@ use crate::domain::{
 };
 use crate::measure::{Dimension, Quantity, Ratio, Value, parse_quantity};
 
-use super::{callback, order, sound};
+use super::{callback, order, photos, sound};
 
 /// What a record is not, as every output says it.
 pub const IS_NOT: &str = "This record says what was logged during the work, when, by whom and how \
 it was conveyed. It does not replace the building code, the maker's printed instructions, the \
 inspection by the local official, or licensed practice; where they say otherwise, they win. \
-Photos are counted as somebody said they were taken. Spoken notes are unverified transcripts.";
+Photos are counted as somebody said they were taken, or as they are kept; what a kept one shows is \
+somebody's word. Spoken notes are unverified transcripts.";
 
 /// What a sheet is not, as every output says it.
 pub const SHEET_IS_NOT: &str = "These numbers follow from the facts and figures listed here: one \
@@ -298,6 +299,10 @@ pub fn what(what: &What, title: Option<&str>, units: Units) -> String {
         What::Noted { text, .. } if step.is_empty() => format!("note: “{text}”"),
         What::Noted { text, .. } => format!("note at {step}: “{text}”"),
         What::PhotoTaken { .. } => format!("{step}: photo said to be taken"),
+        What::PhotoKept { photo, .. } if step.is_empty() => {
+            format!("photo kept: {}", photos::line(photo))
+        }
+        What::PhotoKept { photo, .. } => format!("photo kept at {step}: {}", photos::line(photo)),
         What::PointReached { kind: PointKind::Hold, role, .. } => {
             format!("{step}: hold point reached, the {role} has to release it")
         }
@@ -343,7 +348,7 @@ pub fn entry(entry: &Entry, title: Option<&str>, units: Units) -> String {
     let draft = &entry.draft;
     let mut line = what(&draft.what, title, units);
     if let (Some(walk), None) = (&draft.walk, draft.what.step())
-        && !matches!(draft.what, What::Noted { .. })
+        && !matches!(draft.what, What::Noted { .. } | What::PhotoKept { .. })
     {
         line = format!("{walk}: {line}");
     }

@@ -151,12 +151,17 @@ fn index_closed(tx: &Transaction<'_>, entry: &Entry, id: u32) -> rusqlite::Resul
     tx.execute(sql, params![entry.draft.job, id, entry.seq]).map(|_| ())
 }
 
-fn index_job(tx: &Transaction<'_>, entry: &Entry, job: &Job) -> rusqlite::Result<()> {
-    let digits: String = job.phone.chars().filter(char::is_ascii_digit).collect();
+/// The digits of a number, and those of them that neighbours say.
+pub(super) fn phone_digits(phone: &str) -> String {
+    let digits: String = phone.chars().filter(char::is_ascii_digit).collect();
     // Neighbours leave the area code out.
     let local = digits.len().checked_sub(7).filter(|more| 0 < *more);
     let local = local.and_then(|more| digits.get(more..)).unwrap_or_default();
-    let digits = format!("{digits} {local}");
+    format!("{digits} {local}")
+}
+
+fn index_job(tx: &Transaction<'_>, entry: &Entry, job: &Job) -> rusqlite::Result<()> {
+    let digits = phone_digits(&job.phone);
     tx.execute(
         "insert into job_words
          (rowid, number, address, owner, phone, company, phone_digits, opened_on)

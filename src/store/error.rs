@@ -125,6 +125,26 @@ pub enum StoreError {
         /// The version.
         version: String,
     },
+    /// An imported file is not what was imported.
+    #[error(
+        "`{file}` of an imported job in the log `{path}` was tampered with or damaged: it no \
+         longer has the hash it was imported with"
+    )]
+    ImportChanged {
+        /// The log.
+        path: PathBuf,
+        /// The file of the bundle.
+        file: String,
+    },
+    /// What is here of a job and what was to be imported go apart.
+    #[error(
+        "nothing was imported: job {job} is here already, and its entries here and there go \
+         apart; somebody wrote on a copy, or one of the two was changed"
+    )]
+    Fork {
+        /// The job's number.
+        job: String,
+    },
     /// Others have written since; nothing was logged.
     #[error("somebody else logged on this job meanwhile; nothing was logged")]
     Stale,

@@ -1,10 +1,13 @@
-//! The only SQL, and clips of sound beside it. One file, one writer at a time,
+//! The only SQL, and clips and photos beside it. One file, one writer at a time,
 //! entries added only. Nothing here decides what an entry means.
 
 mod adopted;
 mod append;
+mod blobs;
 mod clips;
 mod error;
+mod imported;
+mod photos;
 mod read;
 
 use std::fs::{self, File};
@@ -15,9 +18,15 @@ use rusqlite::{Connection, ErrorCode, OpenFlags};
 
 pub use adopted::{AdoptedVersion, SeenFile};
 pub use append::Appended;
+pub use blobs::BlobError;
 pub use clips::{ClipError, Clips};
 pub use error::StoreError;
-pub use read::FoundJob;
+pub use imported::{Import, Imported, ImportedFile, ImportedJob, Lies};
+pub use photos::Photos;
+pub use read::{FoundJob, json as read_json};
+
+/// The file of an imported bundle that holds its entries.
+const ENTRIES_FILE: &str = "entries.jsonl";
 
 mod embedded {
     refinery::embed_migrations!("migrations");

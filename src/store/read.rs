@@ -22,6 +22,8 @@ pub struct FoundJob {
     pub opened_on: String,
     /// Leak calls that are open.
     pub open_callbacks: u32,
+    /// The name it is called by where it is an imported record.
+    pub imported: Option<String>,
 }
 
 /// A stored entry as it is, not yet believed.
@@ -77,6 +79,23 @@ impl Store {
         rows.map(|row| self.parse(&row.map_err(&error)?)).collect()
     }
 
+    /// The texts of a job's entries, in order, to the letter.
+    ///
+    /// # Errors
+    /// The log cannot be read, or an entry in it was changed.
+    pub fn texts(&self, job: &str) -> Result<Vec<String>, StoreError> {
+        let error = self.error("read entries");
+        let sql = "select * from entry where job = ?1 order by seq";
+        let mut statement = self.db.prepare_cached(sql).map_err(&error)?;
+        let rows = statement.query_map([job], Row::of).map_err(&error)?;
+        let texts = rows.map(|row| {
+            let row = row.map_err(&error)?;
+            self.parse(&row)?;
+            Ok(row.body)
+        });
+        texts.collect()
+    }
+
     /// The last entry of a job; 0 where it has none.
     ///
     /// # Errors
@@ -112,7 +131,7 @@ impl Store {
 
     /// Jobs that have every one of these words, or a word that begins so, in
     /// number, address, owner, phone, company or opening day. No words: all.
-    /// At most `most`, the newest first.
+    /// At most `most`, this device's own before imported ones, the newest first.
     ///
     /// # Errors
     /// The log cannot be read.
@@ -123,17 +142,28 @@ impl Store {
         if asked && query.is_empty() {
             return Ok(Vec::new());
         }
+        let like = |table: &str| match asked {
+            true => format!("{table} match ?1"),
+            false => "?1 = ''".to_owned(),
+        };
         let sql = format!(
-            "select number, address, owner, phone, opened_on,
-                    (select count(*) from callback where job = number and closed_seq is null)
-             from job_words {}
-             order by rowid desc limit ?2",
-            if asked { "where job_words match ?1" } else { "where ?1 = ''" }
+            "select * from (select number, address, owner, phone, opened_on,
+             (select count(*) from callback where job = number and closed_seq is null), null
+             from job_words where {} order by rowid desc limit ?2)
+             union all
+             select * from (select number, address, owner, phone, opened_on, 0, first_sha256
+             from import_words join import on import_id = import_words.rowid where {}
+             and import_id in (select max(import_id) from import group by first_sha256)
+             order by import_id desc limit ?2) limit ?2",
+            like("job_words"),
+            like("import_words")
         );
         let mut statement = self.db.prepare_cached(&sql).map_err(&error)?;
         let rows = statement.query_map(params![query, most], |row| {
+            let (number, first): (String, Option<String>) = (row.get(0)?, row.get(6)?);
             Ok(FoundJob {
-                number: row.get(0)?,
+                imported: first.map(|first| super::imported::name(&number, &first)),
+                number,
                 address: row.get(1)?,
                 owner: row.get(2)?,
                 phone: row.get(3)?,
@@ -184,10 +214,23 @@ impl Store {
     /// # Errors
     /// The log cannot be read, or such an entry was changed.
     pub fn with_sound(&self) -> Result<Vec<Entry>, StoreError> {
+        self.saying("\"sound_sha256\"")
+    }
+
+    /// Every entry that keeps a photo, of all jobs, in order.
+    ///
+    /// # Errors
+    /// The log cannot be read, or such an entry was changed.
+    pub fn with_photo(&self) -> Result<Vec<Entry>, StoreError> {
+        self.saying("\"preview_sha256\"")
+    }
+
+    /// Every entry whose text has these letters.
+    fn saying(&self, letters: &str) -> Result<Vec<Entry>, StoreError> {
         let error = self.error("read entries");
-        let sql = "select * from entry where body like '%\"sound_sha256\"%' order by seq";
+        let sql = "select * from entry where body like '%' || ?1 || '%' order by seq";
         let mut statement = self.db.prepare_cached(sql).map_err(&error)?;
-        let rows = statement.query_map([], Row::of).map_err(&error)?;
+        let rows = statement.query_map([letters], Row::of).map_err(&error)?;
         rows.map(|row| self.parse(&row.map_err(&error)?)).collect()
     }
 
@@ -258,8 +301,9 @@ fn query(words: &[String]) -> String {
     }
 }
 
-/// The tree of a JSON text.
-pub(super) fn json(text: &str) -> Option<Json> {
+/// The tree of a JSON text; none where it is no JSON.
+#[must_use]
+pub fn json(text: &str) -> Option<Json> {
     serde_json::from_str(text).ok().map(tree)
 }
 

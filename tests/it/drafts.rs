@@ -3,9 +3,9 @@
 
 use chalkhand::domain::{
     AnswerKind, At, Because, Call, Clip, DeviationKind, Draft, FactName, Finding, Given, Hash,
-    Heard, HearingCheck, How, Job, Json, Keeps, Key, Margins, NamedStep, Person, PhraseRead, Pin,
-    PinKind, Placed, PointKind, ReadAs, RowRef, StepRef, Target, Trust, Units, Verdict, Version,
-    WalkId, Warranty, What,
+    Heard, HearingCheck, How, Job, Json, Keeps, Key, Margins, Media, NamedStep, Person, Photo,
+    PhraseRead, Pin, PinKind, Placed, PointKind, ReadAs, RowRef, StepRef, Target, Trust, Units,
+    Verdict, Version, WalkId, Warranty, What,
 };
 use chalkhand::measure::{Dimension, Quantity, Ratio, Value};
 use jiff::Timestamp;
@@ -268,6 +268,28 @@ fn any_job() -> impl Strategy<Value = Job> {
     )
 }
 
+fn photo() -> impl Strategy<Value = Photo> {
+    let hashes = (hash(), hash(), option::of(hash()));
+    let texts = option::of(any::<(String, String)>());
+    let size = (0_u64..1 << 53, any::<(u32, u32)>());
+    (hashes, texts, size, select(Media::ALL.to_vec())).prop_map(
+        |((sha256, preview_sha256, given_sha256), texts, (size_bytes, px), media)| {
+            let (taken, caption) = texts.unzip();
+            Photo {
+                sha256,
+                media,
+                size_bytes,
+                width_px: px.0,
+                height_px: px.1,
+                preview_sha256,
+                taken,
+                caption,
+                given_sha256,
+            }
+        },
+    )
+}
+
 fn what() -> impl Strategy<Value = What> {
     let kind = prop_oneof![Just(PointKind::Hold), Just(PointKind::Witness)];
     prop_oneof![
@@ -295,6 +317,8 @@ fn what() -> impl Strategy<Value = What> {
             .prop_map(|(source, keeps, check)| What::EarOpened { source, keeps, check }),
         Just(What::EarClosed),
         step().prop_map(|step| What::PhotoTaken { step }),
+        (option::of(step()), photo())
+            .prop_map(|(step, photo)| What::PhotoKept { step, photo: Box::new(photo) }),
         (step(), kind, any::<String>()).prop_map(|(step, kind, role)| What::PointReached {
             step,
             kind,

@@ -12,6 +12,7 @@
     reason = "a test fails by panicking and says why on the terminal"
 )]
 
+mod bundle;
 mod busy;
 mod calendar;
 mod calendar_outside;
@@ -47,6 +48,8 @@ mod microphone_live;
 mod mouth;
 mod outside;
 mod pdf;
+mod photo_files;
+mod photos;
 mod program;
 mod readme;
 mod repeats;

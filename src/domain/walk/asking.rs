@@ -5,7 +5,8 @@ use crate::measure::{Dimension, Quantity, Ratio, Value};
 
 use super::super::entry::{How, StepRef, Target, What};
 use super::super::{
-    Answer, At, Computed, FactKind, Language, Meaning, Outcome, Point, PointKind, PointWhen, shown,
+    Answer, At, Computed, FactKind, Language, Meaning, Outcome, Point, PointKind, PointWhen,
+    StepStanding, shown,
 };
 use super::{Action, Expect, ExpectAnswer, Prompt, Purpose, State, Then, Told, Walk};
 
@@ -186,7 +187,7 @@ impl Walk {
     pub(super) fn photos_left(&self, at: &StepRef) -> u32 {
         let stood = self.standing.step(&self.setting.walk, at);
         let asked = self.step(at).map_or(0, |step| step.photos);
-        asked.saturating_sub(stood.map_or(0, |stood| stood.photos))
+        asked.saturating_sub(stood.map_or(0, StepStanding::photos_taken))
     }
 
     pub(super) fn say_step(&self, at: &StepRef, out: &mut Vec<Action>) {

@@ -3,6 +3,7 @@
 //! in words: the blue and the red line only repeat what a heading says.
 
 mod callbacks;
+mod pictures;
 mod sheet;
 mod writer;
 
@@ -12,14 +13,21 @@ use crate::domain::{
 };
 
 use self::writer::{Html, Row};
+use super::photos::Previews;
 use super::{order, sheet_parts, sound, words};
 
 pub use self::sheet::{Drawing, sheet};
 
-/// The page. What a leak call needs comes first; then every step, the figures,
-/// and what all of it rests on.
+/// The page without its photos.
 #[must_use]
 pub fn record(record: &Record, due: &[Due]) -> String {
+    record_with_photos(record, due, &Previews::new())
+}
+
+/// The page. What a leak call needs comes first; then every step, the figures,
+/// and what all of it rests on. The previews become part of it.
+#[must_use]
+pub fn record_with_photos(record: &Record, due: &[Due], previews: &Previews) -> String {
     let mut page = Html::default();
     head(&mut page, "Install record", &record.job, "");
     page.raw("<main>\n<section>\n");
@@ -34,6 +42,7 @@ pub fn record(record: &Record, due: &[Due]) -> String {
         steps(&mut page, walk, record.job.units);
     }
     page.raw("</section>\n");
+    pictures::photos(&mut page, record, previews);
     notes(&mut page, record);
     callbacks::callbacks(&mut page, record);
     dates(&mut page, due);
@@ -60,7 +69,7 @@ fn head(page: &mut Html, kind: &'static str, job: &Job, css: &'static str) {
     page.raw("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n");
     // Whatever a value might smuggle in, the page may load and run nothing.
     page.raw("<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; ");
-    page.raw("style-src 'unsafe-inline'\">\n<title>");
+    page.raw("style-src 'unsafe-inline'; img-src data:\">\n<title>");
     page.raw(kind)
         .raw(", job ")
         .text(&job.number)
@@ -211,10 +220,8 @@ fn step_row(step: &RecordStep, units: Units) -> Row {
     if let Some(point) = &step.point {
         name.raw("<p class=\"said\">").add(&reached(point)).raw("</p>");
     }
-    if 0 < step.photos_asked || 0 < step.photos_taken {
-        let photos =
-            format!("Photos: {} asked for, {} said taken.", step.photos_asked, step.photos_taken);
-        name.element("<p class=\"said\">", &photos, "</p>");
+    if 0 < step.photos_asked || 0 < step.photos_taken || 0 < step.photos_kept {
+        name.element("<p class=\"said\">", &pictures::counted(step), "</p>");
     }
     let mut cells = vec![name];
     cells.extend(standing(step, units));

@@ -2,6 +2,8 @@
 //! so no value of a job can be written as markup. Drawings are the one exception:
 //! who makes them escapes what stands in them.
 
+use base64::prelude::{BASE64_STANDARD, Engine as _};
+
 use crate::domain::At;
 
 use super::super::words;
@@ -41,6 +43,13 @@ impl Html {
     pub(super) fn drawing(&mut self, svg: &str) -> &mut Self {
         self.0.push_str(svg);
         self
+    }
+
+    /// A JPEG as part of the page; `shows` is read where it cannot be seen.
+    pub(super) fn picture(&mut self, jpeg: &[u8], shows: &str) -> &mut Self {
+        self.raw("<img alt=\"").text(shows).raw("\" src=\"data:image/jpeg;base64,");
+        self.0.push_str(&BASE64_STANDARD.encode(jpeg));
+        self.raw("\">")
     }
 
     /// A value, escaped for text and for quoted attributes alike. A space

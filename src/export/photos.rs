@@ -1,0 +1,72 @@
+//! Photos that are kept, in words and as JSON. Showing them is the business of
+//! the page.
+
+use std::collections::BTreeMap;
+
+use crate::domain::{Hash, Json, Photo, RecordPhoto};
+
+use super::json::{object, option, whole};
+
+/// Bytes of previews, by the hash of the preview.
+pub type Previews = BTreeMap<Hash, Vec<u8>>;
+
+/// A photo in one line: its words, its size, where it lies.
+#[must_use]
+pub fn line(photo: &Photo) -> String {
+    let words = photo.caption.as_ref().map(|words| format!("“{words}”, ")).unwrap_or_default();
+    format!("{words}{}; {}", size(photo), photo.path())
+}
+
+/// What it shows, for those who cannot see it: its step, its words, its size.
+fn shows(kept: &RecordPhoto) -> String {
+    let title = kept.title.as_ref().map(|title| format!("{title}: ")).unwrap_or_default();
+    let words = kept.photo.caption.as_ref().map(|words| format!("“{words}”, "));
+    format!("{title}{}{}", words.unwrap_or_default(), size(&kept.photo))
+}
+
+/// Pixels, and what the camera's clock said.
+#[must_use]
+pub fn size(photo: &Photo) -> String {
+    let taken = photo
+        .taken
+        .as_ref()
+        .map(|taken| format!(", taken {} by the camera's clock", taken.replacen('T', " ", 1)));
+    let (width_px, height_px) = (photo.width_px, photo.height_px);
+    format!("{width_px} × {height_px} pixels{}", taken.unwrap_or_default())
+}
+
+/// What was left out of the file before it was kept, in a sentence.
+#[must_use]
+pub fn left_out(photo: &Photo) -> Option<String> {
+    photo.given_sha256.map(|given| {
+        format!(
+            "What may hold the place it was taken at was left out before it was kept; the file \
+             as it was given has SHA-256 {given}."
+        )
+    })
+}
+
+pub(super) fn json(kept: &RecordPhoto) -> Json {
+    let photo = &kept.photo;
+    object(vec![
+        ("entry_seq", whole(kept.seq)),
+        ("at", Json::text(kept.at)),
+        ("by", Json::text(&kept.by)),
+        ("checklist", option(kept.checklist.as_ref())),
+        ("step", option(kept.step.as_ref())),
+        ("step_title", option(kept.title.as_ref())),
+        ("caption", option(photo.caption.as_ref())),
+        ("line", Json::Text(shows(kept))),
+        ("sha256", Json::text(photo.sha256)),
+        ("media_type", photo.media.word().into()),
+        ("size_bytes", whole(photo.size_bytes)),
+        ("width_px", Json::from(photo.width_px)),
+        ("height_px", Json::from(photo.height_px)),
+        ("taken_by_camera_clock", option(photo.taken.as_ref())),
+        ("location_removed", Json::Bool(photo.location_removed())),
+        ("given_sha256", option(photo.given_sha256.as_ref())),
+        ("path", Json::Text(photo.path())),
+        ("preview_sha256", Json::text(photo.preview_sha256)),
+        ("preview_path", Json::Text(photo.preview_path())),
+    ])
+}
