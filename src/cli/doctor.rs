@@ -70,7 +70,11 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
 
 fn database(config: &Config) -> Finding {
     let part = "database";
-    let checked = Home::open(config).and_then(|home| Ok(home.store.check_chain()?));
+    let checked = Home::open(config).and_then(|home| {
+        let checked = home.store.check_chain()?;
+        super::seal::holds(&home)?;
+        Ok(checked)
+    });
     match checked {
         Ok((entries, _)) => {
             let path = config.log();

@@ -35,10 +35,10 @@ pub(super) enum Piece {
 type Pieces = BTreeMap<String, Piece>;
 
 pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow::Result<()> {
-    let home = Home::open(config)?;
+    let mut home = Home::open(config)?;
     let (pieces, missing) = match home.store.last_seq(&arguments.job)? {
         0 => (imported(&home, &arguments.job)?, Vec::new()),
-        _ => own(config, &home, &arguments.job)?,
+        _ => own(config, &mut home, &arguments.job)?,
     };
     let path = &arguments.output;
     if path.extension().is_some_and(|ending| ending == "zip") {
@@ -54,14 +54,14 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
 }
 
 /// The bundle of a job of this log, and what entries name and has no whole file.
-fn own(config: &Config, home: &Home, number: &str) -> anyhow::Result<(Pieces, Vec<String>)> {
+fn own(config: &Config, home: &mut Home, number: &str) -> anyhow::Result<(Pieces, Vec<String>)> {
     let file = home.job(number)?;
     let record = file.record(&home.functions);
     let mut pieces = Pieces::new();
     let mut missing = BTreeSet::new();
     photos(config, &record, &mut pieces, &mut missing)?;
     clips(config, &file, &mut pieces, &mut missing)?;
-    for (name, bytes) in outputs(config, &file, &record)? {
+    for (name, bytes) in outputs(config, home, &file, &record)? {
         pieces.insert(name, Piece::Bytes(bytes));
     }
     for pin in &file.job.pins {
@@ -101,6 +101,7 @@ fn own(config: &Config, home: &Home, number: &str) -> anyhow::Result<(Pieces, Ve
 /// line here.
 fn outputs(
     config: &Config,
+    home: &mut Home,
     file: &JobFile,
     record: &Record,
 ) -> anyhow::Result<Vec<(String, Vec<u8>)>> {
@@ -108,17 +109,24 @@ fn outputs(
     let (zone, at) = (zone(&file.job)?, last.draft.at);
     let due = super::record::due(config, file, at)?;
     let previews = super::kept::previews(config, record)?;
+    let sealed = super::seal::sealed(home, file, export::json::record(record, &due))?.json;
+    let text = export::json::pretty(&sealed);
+    let paper = super::record::usual_paper(file.job.units);
+    let pages = super::record::pages(&text, &sealed, &previews, paper)?;
+    let html = export::html::record_with_photos(record, &due, &previews);
     let mut outputs = vec![
-        (bundle::RECORD_JSON, export::json::pretty(&export::json::record(record, &due))),
-        (bundle::RECORD_HTML, export::html::record_with_photos(record, &due, &previews)),
-        ("entries.csv", export::csv::entries(file)?),
-        ("steps.csv", export::csv::steps(record)?),
-        ("materials.csv", export::csv::materials(record)?),
+        (bundle::RECORD_JSON, text.into_bytes()),
+        (bundle::RECORD_HTML, html.into_bytes()),
+        ("record.pdf", pages),
+        ("entries.csv", export::csv::entries(file)?.into_bytes()),
+        ("steps.csv", export::csv::steps(record)?.into_bytes()),
+        ("materials.csv", export::csv::materials(record)?.into_bytes()),
     ];
     if !due.is_empty() {
-        outputs.push(("follow-ups.ics", export::calendar::ics(&file.job, &due, &zone)?));
+        let dates = export::calendar::ics(&file.job, &due, &zone)?;
+        outputs.push(("follow-ups.ics", dates.into_bytes()));
     }
-    Ok(outputs.into_iter().map(|(name, text)| (name.to_owned(), text.into_bytes())).collect())
+    Ok(outputs.into_iter().map(|(name, bytes)| (name.to_owned(), bytes)).collect())
 }
 
 fn photos(

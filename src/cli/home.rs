@@ -15,13 +15,14 @@ use crate::files;
 use crate::measure::Functions;
 use crate::office::{self, OfficeError};
 use crate::roof;
-use crate::store::{AdoptedVersion, ImportedJob, Store};
+use crate::store::{AdoptedVersion, ImportedJob, KeyFile, Store};
 
 /// An opened data folder.
 #[derive(Debug)]
 pub(super) struct Home {
     pub(super) store: Store,
     pub(super) functions: Arc<Functions>,
+    pub(super) key_file: KeyFile,
 }
 
 impl Home {
@@ -34,8 +35,10 @@ impl Home {
             )
         })?;
         let store = Store::open(&config.log())?;
-        let mut home = Self { store, functions: Arc::new(roof::functions()) };
+        let (functions, key_file) = (Arc::new(roof::functions()), KeyFile::of(&config.data));
+        let mut home = Self { store, functions, key_file };
         home.lay_out(config)?;
+        super::seal::make_first_key(&mut home);
         Ok(home)
     }
 

@@ -15,7 +15,9 @@ use super::out::Out;
 use crate::bundle::{self, Checked, Source, ZipSource};
 use crate::config::Config;
 use crate::daemon;
-use crate::domain::hearing;
+use crate::domain::{Fingerprint, Hash, Json, hearing};
+use crate::export::check;
+use crate::files;
 use crate::store::{self, Clips, Import, Imported, ImportedFile, Lies, Photos};
 
 use folder::FolderSource;
@@ -38,6 +40,7 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
     };
     let mut source = source(path)?.map_err(refused)?;
     let checked = bundle::check(source.as_mut(), store::read_json).map_err(refused)?;
+    let key = sealed(source.as_mut(), &checked).map_err(|why| refused(vec![why]))?;
     let import = import(config, source.as_mut(), &checked).map_err(|why| refused(vec![why]))?;
     let at = daemon::now(&TimeZone::system());
     let done = home.store.import(&import, at, &arguments.by)?;
@@ -51,10 +54,33 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
         Imported::Before => format!("job {name} is here already; nothing was added"),
         Imported::Older => format!("job {name} is here in a newer state; nothing was added"),
     })?;
+    out.line(&format!("  sealed by {key}: compare with the fingerprint the company gave you"))?;
     for missing in &checked.manifest.missing {
         out.line(&format!("  ! `{missing}` was missing on the device it comes from"))?;
     }
     Ok(())
+}
+
+/// Whether the record's seal holds, over these very entries: who sealed it.
+fn sealed(source: &mut dyn Source, checked: &Checked) -> Result<Fingerprint, String> {
+    let name = bundle::RECORD_JSON;
+    let listed = checked.manifest.files.get(name).ok_or_else(|| format!("`{name}` is missing"))?;
+    let bytes = source.read(name, listed.size_bytes)?;
+    let record = files::read_json(&bytes).map_err(|why| format!("`{name}`: {why}"))?;
+    let entries = record.get("log").and_then(|log| log.get("entries")).and_then(Json::as_list);
+    let hashes = entries.unwrap_or_default().iter();
+    let hashes = hashes.map(|entry| entry.get("sha256").and_then(Json::as_text));
+    let here = checked.entries.iter().map(|text| Hash::of(text.as_bytes()).to_string());
+    if !here.map(Some).eq(hashes.map(|hash| hash.map(str::to_owned))) {
+        return Err(format!("`{name}` was sealed over other entries than `{}`", bundle::ENTRIES));
+    }
+    let report = check::record(record);
+    let wrong = report.findings.iter().find(|finding| !finding.holds);
+    match (wrong, report.key) {
+        (None, Some(key)) => Ok(key),
+        (Some(wrong), _) => Err(format!("`{name}` does not hold: {}", wrong.says)),
+        (None, None) => Err(format!("`{name}` is not sealed")),
+    }
 }
 
 type Opened = Result<Box<dyn Source>, Vec<String>>;

@@ -25,6 +25,7 @@ mod photo;
 mod record;
 mod release;
 mod retention;
+mod seal;
 mod serve;
 mod sheet;
 mod voices;
@@ -88,6 +89,9 @@ enum Command {
     Find(find::Arguments),
     /// The install record as .pdf, .html or .json
     Record(record::Arguments),
+    /// Check a sealed record; the device's key; signed heads of the log
+    #[command(subcommand)]
+    Seal(seal::Command),
     /// A job as files that others read without this program
     Export(export::Arguments),
     /// The record of a job of another device, from what it exported
@@ -130,7 +134,16 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
 }
 
 fn command(arguments: Arguments, out: &mut Out) -> anyhow::Result<()> {
-    let config = Config::of_environment(arguments.data.as_deref())?;
+    let config = Config::of_environment(arguments.data.as_deref());
+    // A sealed record is checked on any machine, whatever is set up there.
+    match &arguments.command {
+        Command::Seal(seal::Command::Check(arguments)) => {
+            return seal::check(config.ok().as_ref(), arguments, out);
+        }
+        Command::Seal(seal::Command::Attached) => return seal::attached(out),
+        _ => {}
+    }
+    let config = config?;
     match arguments.command {
         Command::Checklist(command) => checklist::run(&config, command, out),
         Command::Job(command) => job::run(&config, command, out),
@@ -148,6 +161,7 @@ fn command(arguments: Arguments, out: &mut Out) -> anyhow::Result<()> {
         Command::Export(arguments) => export::run(&config, &arguments, out),
         Command::Import(arguments) => import::run(&config, &arguments, out),
         Command::Retention(arguments) => retention::run(&config, &arguments, out),
+        Command::Seal(command) => seal::run(&config, &command, out),
         Command::Calendar(arguments) => calendar::run(&config, &arguments, out),
         Command::Serve(arguments) => serve::run(&config, &arguments, out),
         Command::Doctor(arguments) => doctor::run(&config, &arguments, out),

@@ -43,6 +43,11 @@ impl Out {
         self.stdout.flush()
     }
 
+    /// Bytes for a program, to the letter.
+    pub(super) fn bytes(&mut self, bytes: &[u8]) -> io::Result<()> {
+        self.stdout.write_all(bytes)
+    }
+
     /// JSON for people and programs.
     pub(super) fn json(&mut self, json: &Json) -> anyhow::Result<()> {
         Ok(self.text(&export::json::pretty(json))?)

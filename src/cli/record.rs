@@ -6,10 +6,12 @@ use anyhow::bail;
 
 use super::home::{Home, now};
 use super::out::{Out, write_file};
+use super::seal;
 use crate::config::Config;
-use crate::domain::{At, Due, JobFile, Units};
+use crate::domain::{At, Due, JobFile, Json, Units};
 use crate::export;
 use crate::export::pdf::Paper;
+use crate::export::photos::Previews;
 use crate::office;
 
 #[derive(Debug, clap::Args)]
@@ -33,7 +35,7 @@ fn paper(word: &str) -> Result<Paper, String> {
 }
 
 pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow::Result<()> {
-    let home = Home::open(config)?;
+    let mut home = Home::open(config)?;
     let path = &arguments.output;
     if home.store.last_seq(&arguments.job)? == 0 {
         let imported = home.imported(&arguments.job)?;
@@ -47,19 +49,19 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
     let due = due(config, &file, at)?;
     let json = || export::json::record(&record, &due);
     let bytes = match path.extension().and_then(|ending| ending.to_str()) {
-        Some("json") => export::json::pretty(&json()).into_bytes(),
+        Some("json") => {
+            let sealed = seal::sealed(&mut home, &file, json())?;
+            export::json::pretty(&sealed.json).into_bytes()
+        }
         Some("html") => {
             let previews = super::kept::previews(config, &record)?;
             export::html::record_with_photos(&record, &due, &previews).into_bytes()
         }
         Some("pdf") => {
-            let (json, units) = (json(), file.job.units);
-            let usual = if units == Units::Us { Paper::Letter } else { Paper::A4 };
-            let paper = arguments.paper.unwrap_or(usual);
+            let json = seal::sealed(&mut home, &file, json())?.json;
+            let paper = arguments.paper.unwrap_or(usual_paper(file.job.units));
             let previews = super::kept::previews(config, &record)?;
-            let preview =
-                |hash: &str| hash.parse().ok().and_then(|hash| previews.get(&hash).cloned());
-            export::pdf::record(&export::json::pretty(&json), &json, preview, paper)?
+            pages(&export::json::pretty(&json), &json, &previews, paper)?
         }
         _ => bail!("`{}` has to end in .pdf, .html or .json", path.display()),
     };
@@ -68,6 +70,23 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
 }
 
 /// The job's follow-ups that stand.
+/// The paper that goes with the units of a job.
+pub(super) fn usual_paper(units: Units) -> Paper {
+    if units == Units::Us { Paper::Letter } else { Paper::A4 }
+}
+
+/// The PDF of a sealed record, whose text is attached.
+pub(super) fn pages(
+    text: &str,
+    json: &Json,
+    previews: &Previews,
+    paper: Paper,
+) -> anyhow::Result<Vec<u8>> {
+    let preview = |hash: &str| hash.parse().ok().and_then(|hash| previews.get(&hash).cloned());
+    Ok(export::pdf::record(text, json, preview, paper)?)
+}
+
+/// The dates of a job that stand.
 pub(super) fn due(config: &Config, file: &JobFile, now: At) -> anyhow::Result<Vec<Due>> {
     let settings = office::read_settings(config).map_err(super::home::plain)?;
     let mut due = office::dates(file, &settings, now).map_err(super::home::plain)?;

@@ -36,6 +36,13 @@ impl Json {
         Json::Text(value.to_string())
     }
 
+    /// A whole number, which stays below 2^53.
+    #[must_use]
+    #[expect(clippy::cast_precision_loss, reason = "what is counted here stays below 2^53")]
+    pub fn whole(n: u64) -> Json {
+        Json::Number(n as f64)
+    }
+
     /// The member of that name, where this is an object that has it.
     #[must_use]
     pub fn get(&self, key: &str) -> Option<&Json> {
@@ -109,7 +116,9 @@ impl Json {
                 let mut members: Vec<_> = members.iter().collect();
                 // RFC 8785 section 3.2.3: by UTF-16 code units, which differs
                 // from Rust's order outside the basic plane.
-                members.sort_by(|(a, _), (b, _)| a.encode_utf16().cmp(b.encode_utf16()));
+                if members.iter().any(|(key, _)| !key.is_ascii()) {
+                    members.sort_by(|(a, _), (b, _)| a.encode_utf16().cmp(b.encode_utf16()));
+                }
                 out.push('{');
                 for (at, (key, value)) in members.into_iter().enumerate() {
                     if 0 < at {
@@ -145,7 +154,10 @@ pub struct NotFinite;
 
 fn write_text(text: &str, out: &mut String) {
     out.push('"');
-    for c in text.chars() {
+    let mut rest = text;
+    // Long runs need no escape: they are copied whole.
+    while let Some((plain, c, after)) = next_escaped(rest) {
+        out.push_str(plain);
         match c {
             '"' => out.push_str("\\\""),
             '\\' => out.push_str("\\\\"),
@@ -154,12 +166,22 @@ fn write_text(text: &str, out: &mut String) {
             '\n' => out.push_str("\\n"),
             '\u{c}' => out.push_str("\\f"),
             '\r' => out.push_str("\\r"),
-            c if c < ' ' => {
+            c => {
                 // Writing to a String does not fail.
                 let _ = write!(out, "\\u{:04x}", u32::from(c));
             }
-            c => out.push(c),
         }
+        rest = after;
     }
+    out.push_str(rest);
     out.push('"');
+}
+
+/// What stands before the next character that is escaped, that one, and the rest.
+fn next_escaped(text: &str) -> Option<(&str, char, &str)> {
+    let at = text.bytes().position(|byte| byte < b' ' || matches!(byte, b'"' | b'\\'))?;
+    let (plain, rest) = text.split_at_checked(at)?;
+    let mut after = rest.chars();
+    let c = after.next()?;
+    Some((plain, c, after.as_str()))
 }

@@ -21,8 +21,11 @@ pub mod hearing;
 mod hearing_json;
 pub mod job;
 pub mod json;
+pub mod jws;
+pub mod key_change;
 pub mod language;
 pub mod meaning;
+pub mod merkle;
 pub mod photo;
 pub mod plan;
 pub mod record;
@@ -31,6 +34,7 @@ pub mod retention;
 mod rows;
 pub mod schedule;
 pub mod seal;
+pub mod sealing;
 pub mod sheet;
 pub mod shown;
 pub mod standing;
@@ -59,12 +63,15 @@ pub use hearing::{
 };
 pub use job::{Job, Person, Pin, PinKind, Units};
 pub use json::{Json, NotFinite};
+pub use jws::{DeviceKey, Fingerprint, NotSigned, PublicKey};
+pub use key_change::KeyChange;
 pub use language::Language;
 pub use meaning::Meaning;
 pub use photo::{KeptPhoto, Media, Photo};
 pub use record::{JobFile, Record, RecordFact, RecordMeasure, RecordPhoto, RecordStep, RecordWalk};
 pub use schedule::{Due, Issued};
 pub use seal::Hash;
+pub use sealing::{NotSealable, Sealed, SignedHead};
 pub use sheet::{Computed, Known, MOST_ROWS, Rows, Sheet};
 pub use standing::{
     Comparison, Note, Outcome, PointStanding, Release, Settled, Standing, StepStanding,

@@ -12,6 +12,12 @@ impl Hash {
     /// What the first entry of a device follows.
     pub const START: Self = Self([0; 32]);
 
+    /// These 32 bytes.
+    #[must_use]
+    pub const fn new(bytes: [u8; 32]) -> Self {
+        Self(bytes)
+    }
+
     /// Of these bytes.
     #[must_use]
     pub fn of(bytes: &[u8]) -> Self {
@@ -33,7 +39,9 @@ impl Hash {
 
 impl fmt::Display for Hash {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        self.0.iter().try_for_each(|byte| write!(f, "{byte:02x}"))
+        let digit = |half: u8| char::from_digit(half.into(), 16).unwrap_or_default();
+        let digits = self.0.iter().flat_map(|byte| [digit(byte >> 4), digit(byte & 0xf)]);
+        f.write_str(&digits.collect::<String>())
     }
 }
 

@@ -84,7 +84,7 @@ pub(super) fn deviation(record: &Record, deviation: &Deviation) -> Json {
     json
 }
 
-fn acceptance(accepted: &Acceptance) -> Json {
+pub(super) fn acceptance(accepted: &Acceptance) -> Json {
     Json::object([
         ("entry_seq", whole(accepted.seq)),
         ("at", Json::text(accepted.at)),

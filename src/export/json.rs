@@ -9,9 +9,9 @@
 
 use crate::domain::entry_json;
 use crate::domain::{
-    About, Attention, Caution, Checklist, Comparison, Computed, Day, Due, FactName, Given, Heard,
-    How, Job, Json, Outcome, Pin, PointStanding, Profile, Record, RecordFact, RecordMeasure,
-    RecordStep, RecordWalk, Settled, Table, Target, Units,
+    About, Attention, Caution, Checklist, Comparison, Computed, Day, Due, FactName, Given, Hash,
+    Heard, How, Job, Json, Note, Outcome, Pin, PointStanding, Profile, Record, RecordFact,
+    RecordMeasure, RecordStep, RecordWalk, Settled, Table, Target, Units,
 };
 use crate::measure::{Quantity, Value};
 
@@ -23,20 +23,6 @@ use super::{callback, drawing, order, photos, sound, words};
 pub fn record(record: &Record, due: &[Due]) -> Json {
     let units = record.job.units;
     let tables = order::tables(record);
-    let notes = record.notes.iter().map(|note| {
-        Json::object([
-            ("entry_seq", whole(note.seq)),
-            ("at", Json::text(note.at)),
-            ("by", Json::text(&note.by)),
-            ("spoken", Json::Bool(note.spoken)),
-            ("verified", if note.spoken { Json::Bool(false) } else { Json::Null }),
-            ("checklist", option(note.step.as_ref().map(|(walk, _)| &walk.checklist))),
-            ("walk", option(note.step.as_ref().map(|(walk, _)| walk))),
-            ("step", option(note.step.as_ref().map(|(_, step)| step))),
-            ("text", Json::text(&note.text)),
-            ("clip", note.clip.as_ref().map_or(Json::Null, sound::clip_json)),
-        ])
-    });
     let mut members = head(record, "chalkhand-record/1");
     members.extend([
         ("made_by", concat!("chalkhand ", env!("CARGO_PKG_VERSION")).into()),
@@ -45,7 +31,7 @@ pub fn record(record: &Record, due: &[Due]) -> Json {
         ("pins", list(record.job.pins.iter().map(pin))),
         ("facts", list(order::facts(record).into_iter().map(|f| asked(f, &tables, units)))),
         ("checklists", list(record.walks.iter().map(|w| walk(w, &tables, units)))),
-        ("notes", list(notes)),
+        ("notes", list(record.notes.iter().map(note))),
         ("photos", list(record.photos.iter().map(photos::json))),
         ("sound", sound::json(&record.ears, &record.checks)),
         ("follow_ups", list(due.iter().map(follow_up))),
@@ -54,6 +40,22 @@ pub fn record(record: &Record, due: &[Due]) -> Json {
         ("hands", list(order::hands(record).iter().map(Json::text))),
     ]);
     object(members)
+}
+
+/// A note; one that was spoken is not verified.
+pub(super) fn note(note: &Note) -> Json {
+    Json::object([
+        ("entry_seq", whole(note.seq)),
+        ("at", Json::text(note.at)),
+        ("by", Json::text(&note.by)),
+        ("spoken", Json::Bool(note.spoken)),
+        ("verified", if note.spoken { Json::Bool(false) } else { Json::Null }),
+        ("checklist", option(note.step.as_ref().map(|(walk, _)| &walk.checklist))),
+        ("walk", option(note.step.as_ref().map(|(walk, _)| walk))),
+        ("step", option(note.step.as_ref().map(|(_, step)| step))),
+        ("text", Json::text(&note.text)),
+        ("clip", note.clip.as_ref().map_or(Json::Null, sound::clip_json)),
+    ])
 }
 
 /// The day log. Entries are as they were sealed, with their hash, the name of
@@ -145,12 +147,7 @@ pub(super) fn head(record: &Record, format: &str) -> Vec<(&'static str, Json)> {
         ("job", job(&record.job)),
         ("profile", record.profile.as_deref().map_or(Json::Null, |p| profile(p, record.job.units))),
         ("attention", list(needs)),
-        (
-            "chain_head",
-            record.head.map_or(Json::Null, |(seq, hash)| {
-                Json::object([("entry_seq", whole(seq)), ("entry_sha256", Json::text(hash))])
-            }),
-        ),
+        ("chain_head", record.head.map_or(Json::Null, |(seq, hash)| chain_head(seq, hash))),
     ]
 }
 
@@ -162,7 +159,17 @@ fn plate(plate: Drawing) -> Json {
     ])
 }
 
-fn job(job: &Job) -> Json {
+/// The last entry of a job.
+pub(super) fn chain_head(seq: u64, hash: Hash) -> Json {
+    Json::object([("entry_seq", whole(seq)), ("entry_sha256", Json::text(hash))])
+}
+
+/// What needs attention, in one word.
+pub(super) fn kind(about: &About) -> String {
+    words::about(about).to_lowercase().replace(' ', "-")
+}
+
+pub(super) fn job(job: &Job) -> Json {
     let people = job
         .people
         .iter()
@@ -180,7 +187,7 @@ fn job(job: &Job) -> Json {
     ])
 }
 
-fn pin(pin: &Pin) -> Json {
+pub(super) fn pin(pin: &Pin) -> Json {
     Json::object([
         ("kind", pin.kind.word().into()),
         ("id", Json::text(&pin.id)),
@@ -307,7 +314,7 @@ fn step(step: &RecordStep, units: Units) -> Json {
     ])
 }
 
-fn settled(settled: &Settled, units: Units) -> Json {
+pub(super) fn settled(settled: &Settled, units: Units) -> Json {
     let mut members = vec![
         ("entry_seq", whole(settled.seq)),
         ("at", Json::text(settled.at)),
@@ -390,7 +397,7 @@ fn how(how: &How) -> Json {
     Json::object([("by", word.into()), ("heard", heard), ("line", Json::Text(words::how(how)))])
 }
 
-fn point(point: &PointStanding) -> Json {
+pub(super) fn point(point: &PointStanding) -> Json {
     let released = point.released.as_ref().map_or(Json::Null, |release| {
         Json::object([
             ("entry_seq", whole(release.seq)),
@@ -408,7 +415,7 @@ fn point(point: &PointStanding) -> Json {
 
 pub(super) fn attention(need: &Attention, title: Option<&str>) -> Json {
     let mut members = vec![
-        ("kind", words::about(&need.about).to_lowercase().replace(' ', "-").as_str().into()),
+        ("kind", Json::Text(kind(&need.about))),
         ("checklist", Json::text(&need.walk.checklist)),
         ("walk", Json::text(&need.walk)),
         ("step", option(need.step.as_ref())),

@@ -1,4 +1,5 @@
-//! Sheet, day log, record and changes as text, JSON, HTML and iCalendar.
+//! Sheet, day log, record and changes as text, JSON, HTML and iCalendar, and
+//! whether a sealed record holds.
 //!
 //! Pure: values in, text out. Nothing here decides what stands; that is the
 //! business of `domain`.
@@ -7,6 +8,7 @@ pub mod blank;
 pub mod calendar;
 pub mod callback;
 pub mod changes;
+pub mod check;
 pub mod csv;
 pub mod desk;
 pub mod drawing;

@@ -15,6 +15,7 @@ mod node;
 mod problem;
 mod profile;
 mod recurrence;
+mod sealed;
 mod shipped;
 mod steps;
 mod tables;
@@ -28,5 +29,8 @@ pub use job::{JobFile, Wanted, read_job};
 pub use language::{LanguageFile, Noun, Sentence, read_language};
 pub use problem::{Problem, Problems};
 pub use profile::read_profile;
+pub use sealed::{
+    ATTACHED, LARGEST_SEALED, Unread, attached_record, pictures, read_head, read_json,
+};
 pub use shipped::{Kind, SHIPPED, TRANSLATIONS, kind_of};
 pub use translation::{TranslationOf, read_translation, translation_of};

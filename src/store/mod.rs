@@ -1,4 +1,4 @@
-//! The only SQL, and clips and photos beside it. One file, one writer at a time,
+//! The only SQL; clips, photos and the device's key beside it. One file, one writer at a time,
 //! entries added only. Nothing here decides what an entry means.
 
 mod adopted;
@@ -7,8 +7,10 @@ mod blobs;
 mod clips;
 mod error;
 mod imported;
+mod key_file;
 mod photos;
 mod read;
+mod seals;
 
 use std::fs::{self, File};
 use std::path::{Path, PathBuf};
@@ -22,8 +24,10 @@ pub use blobs::BlobError;
 pub use clips::{ClipError, Clips};
 pub use error::StoreError;
 pub use imported::{Import, Imported, ImportedFile, ImportedJob, Lies};
+pub use key_file::{KeyError, KeyFile};
 pub use photos::Photos;
 pub use read::{FoundJob, json as read_json};
+pub use seals::KnownKey;
 
 /// The file of an imported bundle that holds its entries.
 const ENTRIES_FILE: &str = "entries.jsonl";

@@ -332,6 +332,8 @@ fn a_newer_state_is_taken_and_a_fork_is_not() {
     // Another data folder with a copy of the log, on which somebody goes on.
     let copy = Home::new();
     put(&copy.path("data"), &tree(&home.path("data")));
+    let key = copy.path("data/device.key");
+    fs::set_permissions(key, std::os::unix::fs::PermissionsExt::from_mode(0o600)).unwrap();
     note(&home, "the sun came out");
     let second = export(&home, JOB, "2.zip");
     note(&copy, "it rained");

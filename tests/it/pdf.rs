@@ -6,7 +6,7 @@
 use std::path::Path;
 use std::process::Command;
 
-use chalkhand::domain::{Json, Record};
+use chalkhand::domain::{Clip, Computed, Hash, Json, Record};
 use chalkhand::export::pdf::{self, Paper};
 use chalkhand::export::{json, words};
 use proptest::prelude::*;
@@ -190,6 +190,51 @@ fn photos_and_many_entries_come_out() {
         assert!(text.contains(&format!("Photo {number}: the nail line")), "{number}");
     }
     assert_eq!(text.matches("The photo is not on this machine.").count(), 12);
+}
+
+/// Whatever a record holds or lacks, it is laid out.
+#[test]
+fn every_shape_of_a_record_is_laid_out() {
+    let full = example::record();
+    let clip = Clip { sound: Hash::of(b"sound"), length_ms: 900 };
+    let with_clips = |record: &mut Record| {
+        record.notes.iter_mut().for_each(|note| note.clip = Some(clip.clone()));
+    };
+    let nothing_asked = |record: &mut Record| record.walks.clear();
+    let steps_alone = |record: &mut Record| {
+        for step in record.walks.iter_mut().flat_map(|walk| &mut walk.steps) {
+            (step.text, step.settled, step.point) = (None, None, None);
+        }
+    };
+    let missing = |record: &mut Record| {
+        for (at, measure) in record.walks.iter_mut().flat_map(|walk| &mut walk.measures).enumerate()
+        {
+            measure.computed = match at % 2 {
+                0 => Computed::Missing(vec!["pitch".to_owned()]),
+                _ => Computed::Cannot("it is too flat".to_owned()),
+            };
+        }
+    };
+    let bare = |record: &mut Record| {
+        (record.profile, record.head, record.last_at) = (None, None, None);
+        record.facts.clear();
+        record.job.pins.clear();
+        record.attention.clear();
+    };
+    let changes: [&dyn Fn(&mut Record); 5] =
+        [&with_clips, &nothing_asked, &steps_alone, &missing, &bare];
+    for every in 0..1_u32 << changes.len() {
+        let mut record = full.clone();
+        for (at, change) in changes.iter().enumerate() {
+            if every & 1 << at != 0 {
+                change(&mut record);
+            }
+        }
+        let due = if every % 2 == 0 { example::due() } else { Vec::new() };
+        let json = json::record(&record, &due);
+        let made = pdf::record(&json::pretty(&json), &json, |_| None, Paper::A4);
+        assert!(made.is_ok(), "{every:05b}: {}", made.unwrap_err());
+    }
 }
 
 /// Leak calls and what was accepted, as `export` writes them.

@@ -285,3 +285,36 @@ fn a_kill_leaves_no_entry_without_its_photo() {
     let hashes: BTreeSet<Hash> = photos_of(&home).iter().map(|(_, photo)| photo.sha256).collect();
     assert_eq!((hashes.len(), photos_of(&home).len()), (files.len(), files.len()));
 }
+
+/// The pages are made again from the record that is attached and the photos that
+/// are shown, and compared byte by byte.
+#[test]
+fn the_pages_are_checked_against_the_record() {
+    let home = begun();
+    let photo = file(&home, "a.jpg", &jpeg(6, 800, 600));
+    keep(&home, &[&photo], &["--caption", "the slot is open"]).well();
+    let pdf = home.path("r.pdf");
+    let name = pdf.to_str().unwrap();
+    for paper in ["letter", "a4"] {
+        home.run(["record", JOB, "-o", name, "--paper", paper]).well();
+        let told = home.run(["seal", "check", name]).well();
+        assert!(told.contains("pages: they are those made of the record"), "{told}");
+    }
+    let made = std::fs::read(&pdf).unwrap();
+    // A word in the file's own description, a byte of the photo, one at its end.
+    let at = |word: &[u8]| made.windows(word.len()).position(|part| part == word).unwrap();
+    for spoilt in [at(b"Example Lane"), at(b"\xff\xd8\xff") + 900, made.len() - 3] {
+        let mut other = made.clone();
+        other[spoilt] ^= 1;
+        std::fs::write(&pdf, other).unwrap();
+        let ran = home.run(["seal", "check", name]);
+        assert_eq!(ran.code, 1, "{}{}", ran.out, ran.err);
+    }
+    // Another photo in its place: the record holds, the pages do not.
+    let mut other = made.clone();
+    other[at(b"\xff\xd8\xff") + 900] ^= 1;
+    std::fs::write(&pdf, other).unwrap();
+    let told = home.run(["seal", "check", name]).out;
+    let wrong: Vec<&str> = told.lines().filter(|line| line.starts_with("DOES NOT")).collect();
+    assert!(wrong.len() == 1 && wrong[0].contains("pages:"), "{told}");
+}

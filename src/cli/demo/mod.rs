@@ -18,6 +18,7 @@ use crate::daemon::Left;
 use crate::domain::walk::Hearing;
 use crate::domain::{Facts, JobFile, Keeps, WalkId, schedule};
 use crate::export;
+use crate::export::photos::Previews;
 use crate::files;
 use crate::speech::Wording;
 use crate::voice::{Leave, Mouth, Recogniser};
@@ -267,15 +268,22 @@ impl Demo<'_> {
         let record = file.record(&self.home.functions);
         let day = super::day::of(&self.home, now.date())?;
         let pretty = |json| export::json::pretty(&json);
+        let sealed = export::json::record(&record, &due);
+        let sealed = super::seal::sealed(&mut self.home, &file, sealed)?.json;
+        let text = pretty(sealed.clone());
+        let paper = super::record::usual_paper(file.job.units);
+        let pages = super::record::pages(&text, &sealed, &Previews::new(), paper)?;
+        let sheet = export::html::sheet(&record, &export::drawing::plates(&record));
         let all = [
-            ("record.json", pretty(export::json::record(&record, &due))),
-            ("record.html", export::html::record(&record, &due)),
-            ("follow-ups.ics", ics),
-            ("sheet.txt", export::sheet_text::sheet(&record)),
-            ("sheet.json", pretty(export::sheet_json::sheet(&record))),
-            ("sheet.html", export::html::sheet(&record, &export::drawing::plates(&record))),
-            ("day.txt", export::text::day(&day)),
-            ("day.json", pretty(export::json::day(&day))),
+            ("record.pdf", pages),
+            ("record.json", text.into_bytes()),
+            ("record.html", export::html::record(&record, &due).into_bytes()),
+            ("follow-ups.ics", ics.into_bytes()),
+            ("sheet.txt", export::sheet_text::sheet(&record).into_bytes()),
+            ("sheet.json", pretty(export::sheet_json::sheet(&record)).into_bytes()),
+            ("sheet.html", sheet.into_bytes()),
+            ("day.txt", export::text::day(&day).into_bytes()),
+            ("day.json", pretty(export::json::day(&day)).into_bytes()),
         ];
         let (entries, head) = self.home.store.check_chain()?;
         out.line(&format!(
@@ -287,9 +295,9 @@ impl Demo<'_> {
             out.line(&format!("Questions answered by touch, not heard in any try: {questions}"))?;
         }
         out.line("Left behind, all invented, all speech synthetic:")?;
-        for (name, text) in all {
+        for (name, bytes) in all {
             let path = folder.join(name);
-            write_file(&path, text.as_bytes())?;
+            write_file(&path, &bytes)?;
             out.line(&format!("  {}", path.display()))?;
         }
         out.line(&format!("  {}", self.config.data.join("recordings").display()))?;

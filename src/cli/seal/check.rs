@@ -1,0 +1,188 @@
+//! `chalkhand seal check`: works on a machine that has nothing but the file.
+
+use std::fs::File;
+use std::io::Read as _;
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context as _, bail};
+
+use super::super::out::Out;
+use super::apart;
+use crate::config::Config;
+use crate::domain::{Fingerprint, Json, sealing};
+use crate::export;
+use crate::export::check::{self, Finding, Part, Report};
+use crate::export::pdf::Paper;
+use crate::files;
+use crate::store::Store;
+
+#[derive(Debug, clap::Args)]
+pub(in super::super) struct Arguments {
+    /// A sealed record, .json or .pdf
+    file: PathBuf,
+    /// The fingerprint the company gave you
+    #[arg(long, value_name = "FINGERPRINT", allow_hyphen_values = true)]
+    key: Option<Fingerprint>,
+    /// As JSON
+    #[arg(long)]
+    json: bool,
+}
+
+pub(in super::super) fn run(
+    config: Option<&Config>,
+    arguments: &Arguments,
+    out: &mut Out,
+) -> anyhow::Result<()> {
+    let shown = arguments.file.display();
+    let bytes = read_file(&arguments.file)?;
+    let unread = || format!("`{shown}` was not checked");
+    let report = match bytes.starts_with(b"%PDF-") {
+        true => pdf(bytes).with_context(unread)?,
+        false => check::record(files::read_json(&bytes).with_context(unread)?),
+    };
+    let known = config.and_then(known_here).unwrap_or_default();
+    let (key_holds, key_says) = whose(&report, arguments.key, &known);
+    let holds = report.holds() && key_holds;
+    if arguments.json {
+        out.json(&json(&report, holds, (key_holds, &key_says)))?;
+    } else {
+        out.line(&format!("record of job {}", report.job))?;
+        for finding in &report.findings {
+            line(out, finding.holds, finding.part.word(), &finding.says)?;
+        }
+        line(out, key_holds, "key", &key_says)?;
+        if let Some(hash) = report.hash {
+            out.line(&format!("record hash     {hash}"))?;
+        }
+    }
+    match report.since() {
+        _ if holds => Ok(()),
+        Some(seq) => bail!("`{shown}` does not hold: see from entry {seq} on"),
+        None => bail!("`{shown}` does not hold"),
+    }
+}
+
+/// What is attached, and whether the pages are those made of it.
+fn pdf(bytes: Vec<u8>) -> anyhow::Result<Report> {
+    let attached = apart::attached(bytes.clone())?;
+    let record = files::read_json(&attached)?;
+    let mut report = check::record(record.clone());
+    // Only a record that holds is worth the work, and only then it is its maker's.
+    if report.holds() {
+        let (holds, says) = pages(&bytes, &attached, &record)?;
+        report.findings.push(Finding { part: Part::Pages, holds, seq: None, says });
+    }
+    Ok(report)
+}
+
+/// The pages follow from the record and the photos alone, so they are made again.
+fn pages(pdf: &[u8], attached: &[u8], record: &Json) -> anyhow::Result<(bool, String)> {
+    let maker = record.get("made_by").and_then(Json::as_text).unwrap_or("another program");
+    if maker != sealing::PROGRAM {
+        let says = format!(
+            "not compared: {maker} made them and this is {}; the attached record is what is sealed",
+            sealing::PROGRAM
+        );
+        return Ok((true, says));
+    }
+    let text = std::str::from_utf8(attached)?;
+    let photos = files::pictures(pdf);
+    let photo = |hash: &str| hash.parse().ok().and_then(|hash| photos.get(&hash).cloned());
+    for paper in [Paper::Letter, Paper::A4] {
+        if export::pdf::record(text, record, photo, paper)? == pdf {
+            return Ok((true, "they are those made of the record and its photos".to_owned()));
+        }
+    }
+    let says = "they are not those that this program makes of the attached record: what they \
+                show may have been changed; write the pages anew from the record";
+    Ok((false, says.to_owned()))
+}
+
+fn line(out: &mut Out, holds: bool, part: &str, says: &str) -> std::io::Result<()> {
+    let holds = if holds { "holds" } else { "DOES NOT HOLD" };
+    out.line(&format!("{holds:<14}  {part}: {says}"))
+}
+
+/// A file of any kind, bounded.
+pub(super) fn read_file(path: &Path) -> anyhow::Result<Vec<u8>> {
+    let shown = path.display();
+    let file = File::open(path).with_context(|| format!("`{shown}` cannot be read"))?;
+    let most = u64::try_from(files::LARGEST_SEALED).unwrap_or(u64::MAX);
+    let mut bytes = Vec::new();
+    let read = file.take(most.saturating_add(1)).read_to_end(&mut bytes);
+    read.with_context(|| format!("`{shown}` cannot be read"))?;
+    Ok(bytes)
+}
+
+/// Keys of the log on this machine; none where it has no log, which is not made.
+fn known_here(config: &Config) -> Option<Vec<Fingerprint>> {
+    let log = config.log();
+    let store = log.is_file().then(|| Store::open(&log).ok())??;
+    Some(store.device_keys().ok()?.into_iter().map(|key| key.fingerprint).collect())
+}
+
+/// Whether the key is the one that was expected, and what to say of it.
+fn whose(report: &Report, expected: Option<Fingerprint>, known: &[Fingerprint]) -> (bool, String) {
+    let Some(key) = report.key else {
+        return (false, "no key stands for this record".to_owned());
+    };
+    let here = match known {
+        [.., last] if *last == key => "; this machine's log is sealed with it",
+        known if known.contains(&key) => "; this machine's log was sealed with it before",
+        _ => "",
+    };
+    match expected {
+        Some(expected) if expected == key => {
+            (true, format!("signed by {key}, the key that was expected{here}"))
+        }
+        Some(expected) => match leads(report, expected, key) {
+            Some(()) => {
+                let says = format!(
+                    "signed by {key}, which took the place of the expected key {expected}; that \
+                     key itself signed the change{here}"
+                );
+                (true, says)
+            }
+            None => (false, format!("signed by {key}, not by the expected key {expected}{here}")),
+        },
+        None if here.is_empty() => {
+            (true, format!("signed by {key}: compare with the fingerprint the company gave you"))
+        }
+        None => (true, format!("signed by {key}{here}")),
+    }
+}
+
+/// Whether changes of key that the replaced keys signed themselves lead there.
+fn leads(report: &Report, from: Fingerprint, to: Fingerprint) -> Option<()> {
+    let mut at = from;
+    for (change, by_old) in &report.changes {
+        if change.replaces == at && *by_old {
+            at = change.key.fingerprint();
+        }
+    }
+    (at == to).then_some(())
+}
+
+fn json(report: &Report, holds: bool, key: (bool, &str)) -> Json {
+    let finding = |holds: bool, part: &str, seq: Option<u64>, says: &str| {
+        Json::object([
+            ("holds", Json::Bool(holds)),
+            ("part", part.into()),
+            ("entry_seq", seq.map_or(Json::Null, Json::whole)),
+            ("sentence", says.into()),
+        ])
+    };
+    let findings = report.findings.iter();
+    let mut findings: Vec<Json> =
+        findings.map(|f| finding(f.holds, f.part.word(), f.seq, &f.says)).collect();
+    findings.push(finding(key.0, "key", None, key.1));
+    Json::object([
+        ("format", "chalkhand-check/1".into()),
+        ("holds", Json::Bool(holds)),
+        ("job", Json::text(&report.job)),
+        ("key", report.key.map_or(Json::Null, Json::text)),
+        ("record_sha256", report.hash.map_or(Json::Null, Json::text)),
+        ("since_entry_seq", report.since().map_or(Json::Null, Json::whole)),
+        ("findings", Json::List(findings)),
+    ])
+}

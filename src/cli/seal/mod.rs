@@ -1,0 +1,64 @@
+//! `chalkhand seal`: the device's key, signed heads of the log, and whether a
+//! sealed record holds.
+
+mod apart;
+mod check;
+mod head;
+mod key;
+
+use jiff::Timestamp;
+
+use super::home::{Home, now, zone};
+use super::out::Out;
+use crate::config::Config;
+use crate::domain::merkle::Tree;
+use crate::domain::{At, DeviceKey, JobFile, Json, Sealed, sealing};
+use crate::files;
+
+pub(super) use apart::read as attached;
+pub(super) use check::run as check;
+pub(super) use head::holds;
+pub(super) use key::make_first as make_first_key;
+
+#[derive(Debug, clap::Subcommand)]
+pub(super) enum Command {
+    /// Say what holds of a sealed record and what does not; needs only the file
+    Check(check::Arguments),
+    /// The device's key: its fingerprint and its public half
+    Key(key::Arguments),
+    /// The signed head of the log on a day, to be kept away from this machine
+    Day(head::DayArguments),
+    /// Whether the log still begins with what a kept head or record was made of
+    Since(head::SinceArguments),
+    /// Standard input is a PDF, standard output the record attached to it
+    #[command(hide = true)]
+    Attached,
+}
+
+pub(super) fn run(config: &Config, command: &Command, out: &mut Out) -> anyhow::Result<()> {
+    match command {
+        Command::Check(arguments) => check::run(Some(config), arguments, out),
+        Command::Key(arguments) => key::run(config, arguments, out),
+        Command::Day(arguments) => head::day(config, arguments, out),
+        Command::Since(arguments) => head::since(config, arguments, out),
+        Command::Attached => apart::read(out),
+    }
+}
+
+/// A record as `export::json::record` gives it, sealed by this device.
+pub(super) fn sealed(home: &mut Home, file: &JobFile, record: Json) -> anyhow::Result<Sealed> {
+    let key: DeviceKey = key::of(home)?;
+    let tree = Tree::of(home.store.leaves()?);
+    let mut changes = Vec::new();
+    for known in home.store.device_keys()? {
+        if let Some(announced) = known.announced {
+            changes.push(files::read_json(announced.as_bytes())?);
+        }
+    }
+    // As of the log's last entry: the same log gives the same document.
+    let at = match home.store.last_at_ms()? {
+        Some(ms) => At::new(Timestamp::from_millisecond(ms)?, &zone(&file.job)?),
+        None => now(&file.job)?,
+    };
+    Ok(sealing::sealed(record, &file.entries, &tree, at, &changes, &key)?)
+}
