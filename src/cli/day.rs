@@ -13,7 +13,7 @@ use crate::export;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Arguments {
-    /// The day, 2026-11-25; today where none is named
+    /// The day, 2026-11-25; the newest with entries where none is named
     date: Option<String>,
     /// As JSON
     #[arg(long)]
@@ -21,19 +21,27 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow::Result<()> {
-    let date: Date = match &arguments.date {
-        None => daemon::now(&TimeZone::system()).date(),
-        Some(text) => {
-            text.parse().ok().with_context(|| format!("`{text}` is no day; write 2026-11-25"))?
-        }
-    };
     let home = Home::open(config)?;
+    let date = named(&home, arguments.date.as_deref())?;
     let day = of(&home, date)?;
     if arguments.json {
         out.json(&export::json::day(&day))
     } else {
         Ok(out.text(&export::text::day(&day))?)
     }
+}
+
+/// The day that is named; else today, or the newest with entries: at the address
+/// it may still be the day before, or already the next.
+pub(super) fn named(home: &Home, date: Option<&str>) -> anyhow::Result<Date> {
+    if let Some(text) = date {
+        return text.parse().ok().with_context(|| format!("`{text}` is no day; write 2026-11-25"));
+    }
+    let today = daemon::now(&TimeZone::system()).date();
+    if !home.store.jobs_on(today)?.is_empty() {
+        return Ok(today);
+    }
+    Ok(home.store.last_day()?.unwrap_or(today))
 }
 
 pub(super) fn of(home: &Home, date: Date) -> anyhow::Result<Day> {

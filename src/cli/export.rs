@@ -91,7 +91,8 @@ fn own(config: &Config, home: &mut Home, number: &str) -> anyhow::Result<(Pieces
         missing: missing.clone(),
         files,
     };
-    let manifest = export::json::pretty(&manifest.json());
+    let manifest = super::seal::listed(home, manifest.json())?;
+    let manifest = export::json::pretty(&manifest);
     pieces.insert(bundle::MANIFEST.to_owned(), Piece::Bytes(manifest.into_bytes()));
     Ok((pieces, missing))
 }

@@ -15,7 +15,8 @@ use super::out::Out;
 use crate::bundle::{self, Checked, Source, ZipSource};
 use crate::config::Config;
 use crate::daemon;
-use crate::domain::{Fingerprint, Hash, Json, hearing};
+use crate::domain::jws::{Jws, Kind};
+use crate::domain::{Fingerprint, Hash, Json, hearing, sealing};
 use crate::export::check;
 use crate::files;
 use crate::store::{self, Clips, Import, Imported, ImportedFile, Lies, Photos};
@@ -75,12 +76,29 @@ fn sealed(source: &mut dyn Source, checked: &Checked) -> Result<Fingerprint, Str
         return Err(format!("`{name}` was sealed over other entries than `{}`", bundle::ENTRIES));
     }
     let report = check::record(record);
+    if report.holds() && signer(source, checked)? != report.key {
+        return Err(format!("`{}` is not signed by the key of the record", bundle::MANIFEST));
+    }
     let wrong = report.findings.iter().find(|finding| !finding.holds);
     match (wrong, report.key) {
         (None, Some(key)) => Ok(key),
         (Some(wrong), _) => Err(format!("`{name}` does not hold: {}", wrong.says)),
         (None, None) => Err(format!("`{name}` is not sealed")),
     }
+}
+
+/// Who signed the list of files; none where nobody did or it was changed since.
+fn signer(source: &mut dyn Source, checked: &Checked) -> Result<Option<Fingerprint>, String> {
+    let name = bundle::MANIFEST;
+    let bytes = source.read(name, bundle::MOST_MANIFEST_BYTES)?;
+    if bundle::Listed::of(&bytes).sha256 != checked.manifest_sha256 {
+        return Err(format!("`{name}` was changed meanwhile"));
+    }
+    let list = files::read_json(&bytes).map_err(|why| format!("`{name}`: {why}"))?;
+    let Json::Object(mut members) = list else { return Ok(None) };
+    let Some(seal) = members.remove("seal").as_ref().and_then(Jws::read) else { return Ok(None) };
+    let Ok(payload) = sealing::payload(&Json::Object(members)) else { return Ok(None) };
+    Ok(seal.check(Kind::Bundle, &payload).ok().map(|key| key.fingerprint()))
 }
 
 type Opened = Result<Box<dyn Source>, Vec<String>>;

@@ -123,6 +123,8 @@ pub enum Kind {
     Head,
     /// A key that takes another one's place.
     Key,
+    /// The list of files of a bundle.
+    Bundle,
 }
 
 impl Kind {
@@ -133,6 +135,7 @@ impl Kind {
             Self::Record => "chalkhand-record+jws",
             Self::Head => "chalkhand-head+jws",
             Self::Key => "chalkhand-key+jws",
+            Self::Bundle => "chalkhand-bundle+jws",
         }
     }
 }

@@ -80,6 +80,9 @@ pub(super) fn deviation(record: &Record, deviation: &Deviation) -> Json {
         members.insert("accepted".to_owned(), acceptance(accepted));
         let line = format!("It was {}", self::accepted(accepted));
         members.insert("accepted_shown".to_owned(), Json::Text(line));
+        if let Some(Json::Text(sentence)) = members.get_mut("sentence") {
+            *sentence = words::without_advice(sentence);
+        }
     }
     json
 }

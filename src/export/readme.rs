@@ -79,6 +79,10 @@ A clip has the SHA-256 of its samples, which begin at byte 45:
 
 A pinned checklist or product profile has the SHA-256 in record.json under "pins".
 
-This shows that nothing here was changed since it was written. It does not show
-who wrote it, or that what was logged is true.
+Hashes show that nothing here was changed since it was written, not who wrote it.
+record.json, which is also inside record.pdf, is signed by the device that logged
+it: compare "device" under "log" with the fingerprint that the company gave you by
+another way. `chalkhand seal check record.json` checks it; how to do so with public
+tools alone stands in chalkhand's README, "Check this record yourself". None of
+this shows that what was logged is true.
 "#;

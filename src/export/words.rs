@@ -138,6 +138,13 @@ pub fn outcome(outcome: &Outcome, units: Units) -> String {
     }
 }
 
+/// What happened, without the advice that follows it: of what was accepted.
+#[must_use]
+pub fn without_advice(sentence: &str) -> String {
+    let (before, _) = sentence.rsplit_once("; ").unwrap_or((sentence.trim_end_matches('.'), ""));
+    format!("{before}.")
+}
+
 /// What a step asked for, in a word or two.
 #[must_use]
 pub fn asked_for(outcome: &Outcome, units: Units) -> String {

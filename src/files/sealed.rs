@@ -2,6 +2,7 @@
 //! record that is attached to a PDF. What comes in may be hostile: sizes are
 //! bounded, and nothing is read in two ways. Whether it holds is decided elsewhere.
 
+use std::cell::Cell;
 use std::collections::BTreeMap;
 use std::collections::btree_map::Entry;
 use std::fmt;
@@ -17,6 +18,9 @@ use crate::domain::{Hash, Json};
 
 /// The largest document that is read, in bytes.
 pub const LARGEST_SEALED: usize = 64 << 20;
+
+/// Values in it at most: numbers, texts, lists, objects.
+const MOST_VALUES: u32 = 3_000_000;
 
 /// The name of the record in a PDF.
 pub const ATTACHED: &str = "record.json";
@@ -75,7 +79,8 @@ pub fn read_json(bytes: &[u8]) -> Result<Json, Unread> {
     }
     let wrong = |error: serde_json::Error| Unread::NotJson(error.to_string());
     let mut reader = serde_json::Deserializer::from_slice(bytes);
-    let json = Strict.deserialize(&mut reader).map_err(wrong)?;
+    let left = Cell::new(MOST_VALUES);
+    let json = Strict { left: &left }.deserialize(&mut reader).map_err(wrong)?;
     reader.end().map_err(wrong)?;
     Ok(json)
 }
@@ -188,9 +193,23 @@ fn unpacked(stream: &Stream<'_>) -> Result<Vec<u8>, Unread> {
 }
 
 /// Builds the tree and refuses what two readers may read in two ways.
-struct Strict;
+#[derive(Clone, Copy)]
+struct Strict<'a> {
+    /// How many values it may still hold: a tree takes many times its text.
+    left: &'a Cell<u32>,
+}
 
-impl<'de> DeserializeSeed<'de> for Strict {
+impl Strict<'_> {
+    fn counted<E: serde::de::Error>(self) -> Result<Self, E> {
+        let left = self.left.get().checked_sub(1).ok_or_else(|| {
+            E::custom(format!("it holds more than {MOST_VALUES} values, which no record does"))
+        })?;
+        self.left.set(left);
+        Ok(self)
+    }
+}
+
+impl<'de> DeserializeSeed<'de> for Strict<'_> {
     type Value = Json;
 
     fn deserialize<D: serde::Deserializer<'de>>(self, reader: D) -> Result<Json, D::Error> {
@@ -201,7 +220,7 @@ impl<'de> DeserializeSeed<'de> for Strict {
 /// Whole numbers up to here are kept exactly by every reader: 2^53 - 1.
 const LARGEST: u64 = (1 << 53) - 1;
 
-impl<'de> Visitor<'de> for Strict {
+impl<'de> Visitor<'de> for Strict<'_> {
     type Value = Json;
 
     fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -246,7 +265,7 @@ impl<'de> Visitor<'de> for Strict {
 
     fn visit_seq<A: SeqAccess<'de>>(self, mut items: A) -> Result<Json, A::Error> {
         let mut list = Vec::new();
-        while let Some(item) = items.next_element_seed(Strict)? {
+        while let Some(item) = items.next_element_seed(self.counted()?)? {
             list.push(item);
         }
         Ok(Json::List(list))
@@ -255,7 +274,7 @@ impl<'de> Visitor<'de> for Strict {
     fn visit_map<A: MapAccess<'de>>(self, mut members: A) -> Result<Json, A::Error> {
         let mut object = BTreeMap::new();
         while let Some(key) = members.next_key::<String>()? {
-            let value = members.next_value_seed(Strict)?;
+            let value = members.next_value_seed(self.counted()?)?;
             match object.entry(key) {
                 Entry::Vacant(place) => {
                     place.insert(value);

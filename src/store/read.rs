@@ -200,6 +200,17 @@ impl Store {
         }
     }
 
+    /// The newest day with entries, at their address.
+    ///
+    /// # Errors
+    /// The log cannot be read.
+    pub fn last_day(&self) -> Result<Option<Date>, StoreError> {
+        let sql = "select at_day from entry order by seq desc limit 1";
+        let day = self.db.query_row(sql, [], |row| row.get::<_, String>(0)).optional();
+        let day = day.map_err(self.error("read its last entry"))?;
+        Ok(day.and_then(|day| day.parse().ok()))
+    }
+
     /// The time of the last entry, in milliseconds since 1970-01-01T00:00:00Z.
     ///
     /// # Errors

@@ -21,7 +21,7 @@ use crate::photo_files::jpeg;
 use crate::photos::{begun, file};
 use crate::program::Home;
 
-const JOB: &str = "EX-0001";
+pub(crate) const JOB: &str = "EX-0001";
 
 fn store(home: &Home) -> Store {
     Store::open(&home.path("data/log.sqlite")).unwrap()
@@ -38,7 +38,7 @@ fn note(home: &Home, text: &str) {
 
 /// A job with answers, a spoken note with its sound, and two photos; and words
 /// that spreadsheets, shells and pages might take for something else.
-fn worked() -> Home {
+pub(crate) fn worked() -> Home {
     let home = begun();
     let step = StepRef { id: "look-inside".to_owned(), row: None };
     let reason = Some("=HYPERLINK(\"x\"), \"quoted\",\r\nsecond line".to_owned());
@@ -73,7 +73,7 @@ fn worked() -> Home {
     home
 }
 
-fn export(home: &Home, job: &str, name: &str) -> PathBuf {
+pub(crate) fn export(home: &Home, job: &str, name: &str) -> PathBuf {
     let path = home.path(name);
     home.run(["export", job, "-o", path.to_str().unwrap()]).well();
     path
@@ -83,7 +83,7 @@ fn import(home: &Home, path: &Path) -> crate::program::Ran {
     home.run(["import", path.to_str().unwrap()])
 }
 
-fn tree(folder: &Path) -> BTreeMap<String, Vec<u8>> {
+pub(crate) fn tree(folder: &Path) -> BTreeMap<String, Vec<u8>> {
     let mut files = BTreeMap::new();
     let mut folders = vec![folder.to_owned()];
     while let Some(next) = folders.pop() {
@@ -100,7 +100,7 @@ fn tree(folder: &Path) -> BTreeMap<String, Vec<u8>> {
     files
 }
 
-fn put(folder: &Path, files: &BTreeMap<String, Vec<u8>>) {
+pub(crate) fn put(folder: &Path, files: &BTreeMap<String, Vec<u8>>) {
     for (name, bytes) in files {
         let path = folder.join(name);
         fs::create_dir_all(path.parent().unwrap()).unwrap();
@@ -109,7 +109,7 @@ fn put(folder: &Path, files: &BTreeMap<String, Vec<u8>>) {
 }
 
 /// The manifest made to fit the files again, as somebody would who changes one.
-fn listed_anew(files: &mut BTreeMap<String, Vec<u8>>) {
+pub(crate) fn listed_anew(files: &mut BTreeMap<String, Vec<u8>>) {
     let mut manifest: Value = serde_json::from_slice(&files["manifest.json"]).unwrap();
     let list = files.iter().filter(|(name, _)| *name != "manifest.json").map(|(name, bytes)| {
         serde_json::json!({
@@ -127,7 +127,7 @@ fn listed_anew(files: &mut BTreeMap<String, Vec<u8>>) {
 }
 
 /// Nothing of a refused bundle is kept.
-fn refused(home: &Home, path: &Path) -> String {
+pub(crate) fn refused(home: &Home, path: &Path) -> String {
     let before = tree(&home.path("data"));
     let told = import(home, path);
     assert_eq!(told.code, 1, "{}{}", told.out, told.err);

@@ -13,6 +13,7 @@
 )]
 
 mod bundle;
+mod bundle_seal;
 mod busy;
 mod calendar;
 mod calendar_outside;

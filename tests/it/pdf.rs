@@ -60,6 +60,8 @@ fn programs_of_others_read_it() {
         assert!(info.contains("Tagged:          yes"), "{info}");
         assert!(info.contains("Title:           Install record, job"), "{info}");
         let metadata = told("pdfinfo", &["-meta"], &file);
+        // 10:40 at the address, four hours behind.
+        assert!(metadata.contains("<xmp:CreateDate>2026-10-15T14:40:00"), "{metadata}");
         for claim in ["<pdfaid:part>3<", "<pdfaid:conformance>B<", "<pdfuaid:part>1<"] {
             assert!(metadata.contains(claim), "{metadata}");
         }

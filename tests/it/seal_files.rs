@@ -228,3 +228,12 @@ fn a_deeply_nested_pdf_is_an_error() {
     let error = home.run(["seal", "check", path.to_str().unwrap()]).fails(1);
     assert!(error.contains("it has 0 attachments `record.json`"), "{error}");
 }
+
+/// A tree takes many times its text, so values are counted, not bytes alone.
+#[test]
+fn more_values_than_any_record_has_are_refused() {
+    let many = |count: usize| format!("[{}0]", "0,".repeat(count));
+    assert!(files::read_json(many(100_000).as_bytes()).is_ok());
+    let why = files::read_json(many(3_100_000).as_bytes()).unwrap_err().to_string();
+    assert!(why.contains("more than 3000000 values"), "{why}");
+}

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 use chalkhand::domain::Json;
+use chalkhand::export::check;
 use chalkhand::files;
 
 use crate::outside;
@@ -62,7 +63,11 @@ fn the_readmes_steps_check_a_record() {
     let size = member(&mut record, &["log", "head", "tree_size"]).as_whole().unwrap();
     let Json::List(entries) = member(&mut record, &["log", "entries"]) else { panic!() };
     let entries = i64::try_from(entries.len()).unwrap();
-    assert_eq!(said.trim(), format!("holds: {entries} entries of a log of {size}"));
+    let (hash, holds) = said.trim().split_once('\n').unwrap();
+    assert_eq!(holds, format!("holds: {entries} entries of a log of {size}"));
+    // The hash that this program prints, and that is on the first page.
+    let ours = check::record(record.clone()).hash.unwrap();
+    assert_eq!(hash, format!("record hash {ours}"));
     assert!(entries < size, "entries of another job lie between");
     // What the script has to refuse, each by another of its checks.
     let other = "kPrK_qmxVWaYVA9wwBF6Iuo3vVzz7TxHCTwXBygrS4k";

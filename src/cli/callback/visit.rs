@@ -19,6 +19,9 @@ pub(in crate::cli) struct Arguments {
     /// The checklist of the visit
     #[arg(long, default_value = "leak-visit", value_name = "ID")]
     checklist: String,
+    /// Begin a further visit where the last one has ended
+    #[arg(long)]
+    further: bool,
     #[command(flatten)]
     how: How,
 }
@@ -54,6 +57,13 @@ fn visit(file: &JobFile, arguments: &Arguments) -> anyhow::Result<(WalkId, bool)
         |walk: &WalkId| file.standing.walks.get(walk).is_some_and(|stood| stood.ended.is_some());
     if let Some((walk, _)) = callback.visits.last().filter(|(walk, _)| !has_ended(walk)) {
         return Ok((walk.clone(), false));
+    }
+    if let Some((walk, _)) = callback.visits.last().filter(|_| !arguments.further) {
+        bail!(
+            "callback {} was visited, and the walk {walk} has ended; close it with: chalkhand \
+             callback close, or begin a further visit with --further",
+            arguments.id
+        );
     }
     let Some((newest, _)) = file.standing.walks_of(&arguments.checklist).next_back() else {
         return Ok((WalkId::first(&arguments.checklist), true));

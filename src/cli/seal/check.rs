@@ -62,6 +62,9 @@ pub(in super::super) fn run(
     }
 }
 
+/// How the sentence on pages of another version begins: neither held nor broken.
+const NOT_COMPARED: &str = "not compared";
+
 /// What is attached, and whether the pages are those made of it.
 fn pdf(bytes: Vec<u8>) -> anyhow::Result<Report> {
     let attached = apart::attached(bytes.clone())?;
@@ -80,17 +83,31 @@ fn pages(pdf: &[u8], attached: &[u8], record: &Json) -> anyhow::Result<(bool, St
     let maker = record.get("made_by").and_then(Json::as_text).unwrap_or("another program");
     if maker != sealing::PROGRAM {
         let says = format!(
-            "not compared: {maker} made them and this is {}; the attached record is what is sealed",
+            "{NOT_COMPARED}: {maker} made them and this is {}; only the attached record is sealed, \
+             write the pages anew from it",
             sealing::PROGRAM
         );
-        return Ok((true, says));
+        return Ok((false, says));
     }
     let text = std::str::from_utf8(attached)?;
     let photos = files::pictures(pdf);
     let photo = |hash: &str| hash.parse().ok().and_then(|hash| photos.get(&hash).cloned());
     for paper in [Paper::Letter, Paper::A4] {
         if export::pdf::record(text, record, photo, paper)? == pdf {
-            return Ok((true, "they are those made of the record and its photos".to_owned()));
+            let all = record.get("photos").and_then(Json::as_list).unwrap_or_default();
+            let hash = |one: &Json| one.get("preview_sha256")?.as_text()?.parse().ok();
+            let there =
+                all.iter().filter_map(hash).filter(|hash| photos.contains_key(hash)).count();
+            let says = match all.len() {
+                all if all == there => {
+                    "they are those made of the record and its photos".to_owned()
+                }
+                all => format!(
+                    "they are those made of the record, with {there} of its {all} photos: the \
+                     others were not on the machine that made them"
+                ),
+            };
+            return Ok((true, says));
         }
     }
     let says = "they are not those that this program makes of the attached record: what they \
@@ -99,7 +116,11 @@ fn pages(pdf: &[u8], attached: &[u8], record: &Json) -> anyhow::Result<(bool, St
 }
 
 fn line(out: &mut Out, holds: bool, part: &str, says: &str) -> std::io::Result<()> {
-    let holds = if holds { "holds" } else { "DOES NOT HOLD" };
+    let holds = match holds {
+        true => "holds",
+        false if says.starts_with(NOT_COMPARED) => "NOT COMPARED",
+        false => "DOES NOT HOLD",
+    };
     out.line(&format!("{holds:<14}  {part}: {says}"))
 }
 

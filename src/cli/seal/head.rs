@@ -8,6 +8,7 @@ use jiff::tz::TimeZone;
 
 use super::super::home::Home;
 use super::super::out::Out;
+use super::apart;
 use super::check::read_file;
 use super::key;
 use crate::config::Config;
@@ -18,7 +19,7 @@ use crate::files;
 
 #[derive(Debug, clap::Args)]
 pub(in super::super) struct DayArguments {
-    /// The day, 2026-11-25; today where none is named
+    /// The day, 2026-11-25; the newest with entries where none is named
     date: Option<String>,
     /// As JSON
     #[arg(long)]
@@ -26,13 +27,8 @@ pub(in super::super) struct DayArguments {
 }
 
 pub(super) fn day(config: &Config, arguments: &DayArguments, out: &mut Out) -> anyhow::Result<()> {
-    let date: Date = match &arguments.date {
-        None => daemon::now(&TimeZone::system()).date(),
-        Some(text) => {
-            text.parse().ok().with_context(|| format!("`{text}` is no day; write 2026-11-25"))?
-        }
-    };
     let mut home = Home::open(config)?;
+    let date = super::super::day::named(&home, arguments.date.as_deref())?;
     let signed = of_day(&mut home, date)?;
     if arguments.json {
         return out.json(&signed.json());
@@ -85,8 +81,11 @@ pub(super) fn since(
     arguments: &SinceArguments,
     out: &mut Out,
 ) -> anyhow::Result<()> {
-    let bytes = read_file(&arguments.file)?;
+    let mut bytes = read_file(&arguments.file)?;
     let shown = arguments.file.display();
+    if bytes.starts_with(b"%PDF-") {
+        bytes = apart::attached(bytes).with_context(|| format!("`{shown}` cannot be used"))?;
+    }
     let (old, record) = kept(&bytes).with_context(|| format!("`{shown}` cannot be used"))?;
     let mut home = Home::open(config)?;
     let known = home.store.device_keys()?;

@@ -16,7 +16,7 @@ pub(super) fn accepted(page: &mut Html, record: &Record) {
     for (need, accepted) in found {
         let title = order::title_in(record, need);
         page.element("<li><strong>", words::about(&need.about), ":</strong> ");
-        page.text(&words::after_about(need, title));
+        page.text(&words::without_advice(&words::after_about(need, title)));
         if let Some(found) = order::off_target(record, need) {
             page.raw(" ").text(&words::asked_and_found(found, record.job.units));
         }

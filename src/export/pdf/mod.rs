@@ -107,6 +107,7 @@ fn pages(
             let standards = PdfStandards::new(&[PdfStandard::A_3b, PdfStandard::Ua_1])
                 .map_err(|error| PdfError { why: error.message().to_string() })?;
             let options = PdfOptions {
+                timestamp: view::time(record),
                 ident: Smart::Custom(view::number(record).to_owned()),
                 creator: Smart::Custom(Some(view::maker(record).to_owned())),
                 standards,

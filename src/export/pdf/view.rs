@@ -1,14 +1,18 @@
 //! What the template reads: the record with every character that no font can
 //! show made visible, and the little that is computed for paper alone.
 
+use jiff::tz::Offset;
 use qrcode::{EcLevel, QrCode};
+use typst::foundations::Datetime;
+use typst_pdf::Timestamp;
 
 use super::{Paper, PdfError, world};
-use crate::domain::{Hash, Json};
+use crate::domain::{At, Hash, Json};
 use crate::export::words;
 
-/// So many open matters stand on the first page; the others follow later.
-const MOST_FIRST: u32 = 6;
+/// So many open and so many accepted matters stand on the first page; the others
+/// follow later.
+const MOST_FIRST: u32 = 4;
 /// Photos on paper, at most: the typesetter has to remember a path for each.
 const MOST_PHOTOS: usize = 10_000;
 
@@ -78,6 +82,24 @@ fn is_invisible(c: char) -> bool {
 /// The number of the job.
 pub(super) fn number(record: &Json) -> &str {
     record.get("job").and_then(|job| job.get("number")).and_then(Json::as_text).unwrap_or_default()
+}
+
+/// When the record was made: its last entry's instant, in UTC.
+pub(super) fn time(record: &Json) -> Option<Timestamp> {
+    let made = record.get("made_at").and_then(Json::as_text);
+    let made: Option<At> = made.and_then(|text| text.parse().ok());
+    let made = made.map_or(jiff::Timestamp::UNIX_EPOCH, |made| made.instant());
+    let utc = Offset::UTC.to_datetime(made);
+    let part = |part: i8| u8::try_from(part).unwrap_or_default();
+    let datetime = Datetime::from_ymd_hms(
+        utc.year().into(),
+        part(utc.month()),
+        part(utc.day()),
+        part(utc.hour()),
+        part(utc.minute()),
+        part(utc.second()),
+    );
+    datetime.map(Timestamp::new_utc)
 }
 
 /// The program and version that made the record.
