@@ -41,7 +41,9 @@ pub trait Play {
 /// How much longer than the sound a device may take.
 const GRACE: Duration = Duration::from_secs(3);
 /// How often each device is tried.
-const TRIES: u32 = 2;
+const TRIES: u32 = 3;
+/// How long a device that failed is left alone before it is tried again.
+const PAUSE: Duration = Duration::from_millis(150);
 /// How often a wish to leave is looked for.
 const LOOK: Duration = Duration::from_millis(20);
 /// The longest time between the last sample handed over and its being heard.
@@ -70,8 +72,12 @@ impl Play for Loudspeaker {
         hush();
         let mut refused = VoiceError::NoLoudspeaker("none is there".to_owned());
         for (name, device) in candidates(Way::Out, self.wanted.as_deref())? {
-            // A device that was just closed may refuse the first try.
-            for _ in 0..TRIES {
+            // A device that was just closed may refuse at first, and a sound server
+            // under load may lose a stream.
+            for tried in 0..TRIES {
+                if 0 < tried {
+                    std::thread::sleep(PAUSE);
+                }
                 match play_on(&device, sound, &self.leave) {
                     Ok(()) => return Ok(()),
                     Err(why) => refused = VoiceError::NoLoudspeaker(format!("{name}: {why}")),

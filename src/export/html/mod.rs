@@ -8,13 +8,13 @@ mod sheet;
 mod writer;
 
 use crate::domain::{
-    Due, How, Job, PinKind, PointKind, PointStanding, Record, RecordFact, RecordStep, RecordWalk,
-    Units,
+    Computed, Due, How, Job, PinKind, PointKind, PointStanding, Record, RecordFact, RecordStep,
+    RecordWalk, Units,
 };
 
 use self::writer::{Html, Row};
 use super::photos::Previews;
-use super::{order, sheet_parts, sound, words};
+use super::{drawing, order, sheet_parts, sound, words};
 
 pub use self::sheet::{Drawing, sheet};
 
@@ -32,10 +32,13 @@ pub fn record_with_photos(record: &Record, due: &[Due], previews: &Previews) -> 
     head(&mut page, "Install record", &record.job, "");
     page.raw("<main>\n<section>\n");
     front(&mut page, record);
+    computed(&mut page, record);
     open_matters(&mut page, record);
     callbacks::accepted(&mut page, record);
     waterproofing(&mut page, record);
-    page.raw("</section>\n<section>\n<h2>Every step, in order</h2>\n");
+    page.raw("</section>\n");
+    sheet::drawings(&mut page, &drawing::plates(record));
+    page.raw("<section>\n<h2>Every step, in order</h2>\n");
     page.raw("<p>Each line is what now stands. A correction never replaces what was logged: what ");
     page.raw("stood before is kept beside it.</p>\n");
     for walk in &record.walks {
@@ -108,6 +111,20 @@ fn front(page: &mut Html, record: &Record) {
     code.element("<span class=\"more\">", &times, "</span>");
     pair(page, "Code edition in force there", &code);
     page.raw("</dl>\n");
+}
+
+/// The measures that a checklist puts first, as on the first page of the PDF.
+fn computed(page: &mut Html, record: &Record) {
+    let units = record.job.units;
+    let first = record.walks.iter().flat_map(|walk| &walk.measures);
+    let first = first.filter(|m| m.first_page && matches!(m.computed, Computed::Value(_)));
+    let rows: Vec<Row> = first
+        .map(|m| Row::Cells(vec![Html::of(&m.title), Html::of(&words::measure(m, units))]))
+        .collect();
+    if !rows.is_empty() {
+        page.raw("<h2>What was computed</h2>\n");
+        page.table("two", &["Measure", "Value"], &rows);
+    }
 }
 
 fn product(record: &Record) -> Html {

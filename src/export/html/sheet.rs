@@ -29,13 +29,7 @@ pub fn sheet(record: &Record, drawings: &[Drawing]) -> String {
     front(&mut page, record);
     warnings(&mut page, record);
     page.raw("</section>\n");
-    if !drawings.is_empty() {
-        page.raw("<section class=\"drawings\">\n");
-        for drawing in drawings {
-            figure(&mut page, drawing);
-        }
-        page.raw("</section>\n");
-    }
+    self::drawings(&mut page, drawings);
     for part in sheet_parts::parts(record, &sheet_parts::singles(record)) {
         match part {
             Part::Rows(table) => rows(&mut page, &table, record),
@@ -93,6 +87,18 @@ fn warnings(page: &mut Html, record: &Record) {
     if record.facts.iter().any(|fact| fact.assumed) {
         page.element("<p>", words::SOME_ASSUMED, "</p>\n");
     }
+}
+
+/// What was laid out, where anything was.
+pub(super) fn drawings(page: &mut Html, drawings: &[Drawing]) {
+    if drawings.is_empty() {
+        return;
+    }
+    page.raw("<section class=\"drawings\">\n");
+    for drawing in drawings {
+        figure(page, drawing);
+    }
+    page.raw("</section>\n");
 }
 
 fn figure(page: &mut Html, drawing: &Drawing) {
