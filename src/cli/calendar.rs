@@ -201,8 +201,8 @@ fn write_for(
     let settings = settings(config, out)?;
     let mut all = Vec::new();
     let mut for_nobody = 0;
-    for found in home.store.find(&[], u32::MAX)? {
-        let mut file = home.job(&found.number)?;
+    for number in home.store.own_jobs()? {
+        let mut file = home.job(&number)?;
         if file.job.people.iter().all(|known| known.name != person) {
             continue;
         }
@@ -333,8 +333,8 @@ fn feed(config: &Config, person: Option<&str>, new: bool, out: &mut Out) -> anyh
     let home = Home::open(config)?;
     if let Some(name) = person {
         let mut known = false;
-        for found in home.store.find(&[], u32::MAX)? {
-            let job = home.store.job(&found.number)?;
+        for number in home.store.own_jobs()? {
+            let job = home.store.job(&number)?;
             known |= job.is_some_and(|job| job.people.iter().any(|person| person.name == name));
         }
         if !known || name.chars().any(char::is_control) {

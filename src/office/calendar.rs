@@ -94,8 +94,8 @@ pub fn feed(
     }
     let mut store = Store::open(&config.log())?;
     let mut all = Vec::new();
-    for found in store.find(&[], u32::MAX)? {
-        let mut file = job(&store, functions, &found.number)?;
+    for number in store.own_jobs()? {
+        let mut file = job(&store, functions, &number)?;
         let zone = zone(&file.job)?;
         let now = now(&zone);
         let due = give_out(&mut store, &mut file, &settings, now, "chalkhand")?;

@@ -129,6 +129,18 @@ impl Store {
         rows.and_then(Iterator::collect).map_err(&error)
     }
 
+    /// Numbers of this device's own jobs, the newest first.
+    ///
+    /// # Errors
+    /// The log cannot be read.
+    pub fn own_jobs(&self) -> Result<Vec<String>, StoreError> {
+        let error = self.error("list the jobs");
+        let sql = "select number from job_words order by rowid desc";
+        let mut statement = self.db.prepare_cached(sql).map_err(&error)?;
+        let rows = statement.query_map([], |row| row.get(0));
+        rows.and_then(Iterator::collect).map_err(&error)
+    }
+
     /// Jobs that have every one of these words, or a word that begins so, in
     /// number, address, owner, phone, company or opening day. No words: all.
     /// At most `most`, this device's own before imported ones, the newest first.

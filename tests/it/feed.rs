@@ -278,3 +278,29 @@ fn the_feed_has_a_secret_address_and_knows_what_is_unchanged() {
         assert!(seen.insert(token));
     }
 }
+
+#[test]
+fn imported_records_give_out_no_dates_and_are_not_counted() {
+    let other = crate::bundle::worked();
+    let bundle = crate::bundle::export(&other, crate::bundle::JOB, "out.zip");
+    let bundle = bundle.to_str().unwrap();
+    // Another device's job of the same number lies beside one's own.
+    let (own, desk) = (home(), Home::new());
+    let ics = own.path("x.ics");
+    let write = ["calendar", "--for", "Foreman Example", "-o", ics.to_str().unwrap()];
+    own.run(write).well();
+    let before = std::fs::read_to_string(&ics).unwrap();
+    let counted = own.run(["callback", "summary"]).well();
+    own.run(["import", bundle]).well();
+    let told = own.run(write).well();
+    assert_eq!(std::fs::read_to_string(&ics).unwrap(), before, "{told}");
+    assert_eq!(own.run(["callback", "summary"]).well(), counted);
+
+    // A device with nothing but imported records.
+    desk.run(["import", bundle]).well();
+    desk.run(["callback", "summary"]).well();
+    let feed = desk.run(["calendar", "feed"]).well();
+    let path = feed.lines().next().unwrap().split_once("127.0.0.1:4717").unwrap().1.to_owned();
+    let answer = Daemon::start(&desk).get(&path);
+    assert!(answer.starts_with("HTTP/1.1 200") && events(&answer).is_empty(), "{answer}");
+}

@@ -179,7 +179,10 @@ fn as_a_plain_user(test: &str, prepare: impl Fn(&Path), body: impl Fn(&Path)) {
         body(&folder);
     } else {
         let program = outer.path().join("it");
-        fs::copy(std::env::current_exe().unwrap(), &program).unwrap();
+        // Copied by another process: a child of another test that inherits a
+        // file open for writing would keep this one from being started.
+        let this = std::env::current_exe().unwrap();
+        assert!(Command::new("cp").arg(this).arg(&program).status().unwrap().success());
         let nobody = 65_534;
         let run = Command::new(program)
             .args(["--exact", test])

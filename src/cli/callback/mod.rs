@@ -245,11 +245,11 @@ fn show(config: &Config, job: &str, id: u32, json: bool, out: &mut Out) -> anyho
 
 fn summary(config: &Config, invented: bool, json: bool, out: &mut Out) -> anyhow::Result<()> {
     let home = Home::open(config)?;
-    let jobs = home.store.find(&[], u32::MAX)?;
+    let jobs = home.store.own_jobs()?;
     let mut progress = Progress::new("counting jobs", jobs.len());
     let mut counted = Vec::with_capacity(jobs.len());
     for (at, job) in jobs.iter().enumerate() {
-        counted.push(JobTally::of(&home.job(&job.number)?.record(&home.functions)));
+        counted.push(JobTally::of(&home.job(job)?.record(&home.functions)));
         progress.done(at + 1);
     }
     drop(progress);
