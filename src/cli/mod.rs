@@ -100,7 +100,7 @@ enum Command {
     Retention(retention::Arguments),
     /// Dates after a job: list, write as .ics, move, cancel, add, print a feed's address
     Calendar(calendar::Arguments),
-    /// Run the daemon: watch folders, answer a health page and feeds on loopback
+    /// Run the daemon: watch folders, serve the pages and the feeds
     Serve(serve::Arguments),
     /// What works here: models, microphone, speaker, disk, clock, database
     Doctor(doctor::Arguments),

@@ -5,7 +5,7 @@ use crate::measure::{Quantity, Value};
 
 use super::{
     At, Call, Clip, DeviationKind, FactName, Finding, Hash, HearingCheck, Job, Keeps, Photo, Pin,
-    Placed, PointKind, Version, WalkId,
+    Placed, PointKind, Roles, Version, WalkId,
 };
 
 /// Idempotency key: appending the same key twice adds one entry.
@@ -45,7 +45,7 @@ impl std::str::FromStr for StepRef {
 /// An entry not yet in the log.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Draft {
-    /// The job's number.
+    /// The job's number; empty for what is of no job.
     pub job: String,
     /// The walk, where there is one.
     pub walk: Option<WalkId>,
@@ -81,8 +81,10 @@ pub struct Entry {
 pub enum How {
     /// By voice.
     Voice(Heard),
-    /// Typed or touched.
+    /// Typed.
     Keys,
+    /// Touched on a page.
+    Touch,
     /// By a command of the program.
     Command,
     /// Written in a file.
@@ -304,6 +306,30 @@ pub enum What {
         /// The role that looks after it.
         who: Option<String>,
     },
+    /// From now on somebody may sign in to the pages, in these roles; of no job.
+    PersonSet {
+        /// Whose sign-in it is.
+        name: String,
+        /// In which roles.
+        roles: Roles,
+    },
+    /// Somebody may no longer sign in; of no job.
+    PersonLeft {
+        /// Who.
+        name: String,
+    },
+    /// Somebody signed in; of no job.
+    SignedIn {
+        /// What the person calls the device.
+        device: String,
+    },
+    /// A sign-in was ended; of no job.
+    SignInEnded {
+        /// Whose.
+        name: String,
+        /// On which device.
+        device: String,
+    },
 }
 
 impl What {
@@ -337,6 +363,10 @@ impl What {
             Self::FollowUpMoved { .. } => "follow-up-moved",
             Self::FollowUpCancelled { .. } => "follow-up-cancelled",
             Self::FollowUpAdded { .. } => "follow-up-added",
+            Self::PersonSet { .. } => "person-set",
+            Self::PersonLeft { .. } => "person-left",
+            Self::SignedIn { .. } => "signed-in",
+            Self::SignInEnded { .. } => "sign-in-ended",
         }
     }
 

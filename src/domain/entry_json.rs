@@ -139,6 +139,7 @@ fn how(how: &How) -> Json {
     let heard = match how {
         How::Voice(heard) => heard,
         How::Keys => return "keys".into(),
+        How::Touch => return "touch".into(),
         How::Command => return "command".into(),
         How::File => return "file".into(),
         How::Program => return "program".into(),
@@ -244,6 +245,14 @@ fn details(what: &What) -> Json {
             ("title", Json::text(title)),
             ("who", who.as_ref().map_or(Json::Null, Json::text)),
         ]),
+        What::PersonSet { name, roles } => {
+            Json::object([("name", Json::text(name)), ("roles", Json::text(roles))])
+        }
+        What::PersonLeft { name } => Json::object([("name", Json::text(name))]),
+        What::SignedIn { device } => Json::object([("device", Json::text(device))]),
+        What::SignInEnded { name, device } => {
+            Json::object([("name", Json::text(name)), ("device", Json::text(device))])
+        }
     }
 }
 
@@ -381,6 +390,7 @@ impl Fields<'_> {
         let json = self.json.get("how").ok_or_else(|| self.wrong("how"))?;
         match json.as_text() {
             Some("keys") => Ok(How::Keys),
+            Some("touch") => Ok(How::Touch),
             Some("command") => Ok(How::Command),
             Some("file") => Ok(How::File),
             Some("program") => Ok(How::Program),
@@ -517,6 +527,14 @@ impl Fields<'_> {
                 title: self.text("title")?,
                 who: self.json.get("who").map(|_| self.text("who")).transpose()?,
             },
+            "person-set" => {
+                What::PersonSet { name: self.text("name")?, roles: self.parsed("roles")? }
+            }
+            "person-left" => What::PersonLeft { name: self.text("name")? },
+            "signed-in" => What::SignedIn { device: self.text("device")? },
+            "sign-in-ended" => {
+                What::SignInEnded { name: self.text("name")?, device: self.text("device")? }
+            }
             _ => return Err(self.wrong("what")),
         })
     }

@@ -67,6 +67,7 @@ pub fn entries(file: &JobFile) -> Result<String, ::csv::Error> {
         let (how, heard) = match &draft.how {
             How::Voice(heard) => ("voice", Some(&heard.words)),
             How::Keys => ("keys", None),
+            How::Touch => ("touch", None),
             How::Command => ("command", None),
             How::File => ("file", None),
             How::Program => ("program", None),

@@ -381,6 +381,7 @@ fn how(how: &How) -> Json {
     let (word, heard) = match how {
         How::Voice(heard) => ("voice", Some(heard)),
         How::Keys => ("keys", None),
+        How::Touch => ("touch", None),
         How::Command => ("command", None),
         How::File => ("file", None),
         How::Program => ("program", None),

@@ -20,6 +20,7 @@ mod page;
 pub mod pdf;
 pub mod photos;
 pub mod readme;
+pub mod scan;
 pub mod sheet_json;
 mod sheet_parts;
 pub mod sheet_text;

@@ -3,8 +3,8 @@
 
 use crate::domain::{
     About, At, Attention, Bound, Comparison, Computed, DeviationKind, Due, Entry, FactName, Given,
-    How, Outcome, PointKind, RecordFact, RecordMeasure, Settled, StepRef, Table, Target, Units,
-    What, shown,
+    How, Outcome, PointKind, RecordFact, RecordMeasure, Role, Settled, StepRef, Table, Target,
+    Units, What, shown,
 };
 use crate::measure::{Dimension, Quantity, Ratio, Value, parse_quantity};
 
@@ -112,6 +112,7 @@ pub fn how(how: &How) -> String {
     match how {
         How::Voice(heard) => format!("by voice, heard as “{}”", heard.words),
         How::Keys => "typed".to_owned(),
+        How::Touch => "by touch".to_owned(),
         How::Command => "by a command".to_owned(),
         How::File => "written in a file".to_owned(),
         How::Program => "by the program".to_owned(),
@@ -346,6 +347,13 @@ pub fn what(what: &What, title: Option<&str>, units: Units) -> String {
         What::FollowUpAdded { start, title, .. } => {
             format!("date added: {}, {title}", day_and_clock(*start))
         }
+        What::PersonSet { name, roles } => {
+            let roles: Vec<&str> = roles.iter().map(Role::word).collect();
+            format!("{name} may sign in as {}", roles.join(", "))
+        }
+        What::PersonLeft { name } => format!("{name} may no longer sign in"),
+        What::SignedIn { device } => format!("signed in on {device}"),
+        What::SignInEnded { name, device } => format!("sign-in of {name} on {device} ended"),
     }
 }
 

@@ -4,6 +4,7 @@
 
 mod calendar;
 mod feeds;
+mod people;
 mod settings;
 
 use std::path::PathBuf;
@@ -19,6 +20,10 @@ use crate::store::{Store, StoreError};
 
 pub use calendar::{JobDates, dates, feed, give_out, of_person};
 pub use feeds::{Feed, Feeds};
+pub use people::{
+    Asked, Joined, NewSession, PeopleError, any_person, end, guest, invite, join, leave,
+    name_device, pair, sign_in,
+};
 pub use settings::{Settings, read_settings};
 
 /// Why something the office keeps cannot be had.

@@ -71,7 +71,7 @@ impl Store {
     }
 }
 
-fn add(tx: &Transaction<'_>, draft: &Draft) -> rusqlite::Result<Entry> {
+pub(super) fn add(tx: &Transaction<'_>, draft: &Draft) -> rusqlite::Result<Entry> {
     let (seq, previous) = last(tx)?;
     let (entry, body) = chain::link(draft.clone(), seq + 1, previous)
         .map_err(|no_text| rusqlite::Error::ToSqlConversionFailure(no_text.into()))?;

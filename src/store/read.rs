@@ -123,7 +123,7 @@ impl Store {
     /// The log cannot be read.
     pub fn jobs_on(&self, day: Date) -> Result<Vec<String>, StoreError> {
         let error = self.error("read a day");
-        let sql = "select distinct job from entry where at_day = ?1 order by job";
+        let sql = "select distinct job from entry where at_day = ?1 and job <> '' order by job";
         let mut statement = self.db.prepare_cached(sql).map_err(&error)?;
         let rows = statement.query_map([day.to_string()], |row| row.get(0));
         rows.and_then(Iterator::collect).map_err(&error)

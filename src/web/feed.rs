@@ -2,52 +2,38 @@
 //! calendar program that fetches them again and again. Fetching gives out what
 //! is new, and the log says so.
 
-use std::sync::Arc;
-
+use axum::Router;
 use axum::extract::{Path, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
-use axum::{Router, routing::get};
-use jiff::tz::TimeZone;
+use axum::routing::get;
 
-use crate::config::Config;
-use crate::domain::{At, Hash};
-use crate::measure::Functions;
+use super::site::{Shared, Site};
+use crate::domain::Hash;
 use crate::office::{self, Feeds, OfficeError};
 
-/// What the feeds need.
-#[derive(Clone, Debug)]
-pub struct Calendars {
-    /// Where everything is.
-    pub config: Config,
-    /// What formulas may call.
-    pub functions: Arc<Functions>,
-    /// The one clock.
-    pub now: fn(&TimeZone) -> At,
-}
-
 /// The feeds alone.
-pub(super) fn router(calendars: Calendars) -> Router {
-    Router::new().route("/calendar/{name}", get(calendar)).with_state(Arc::new(calendars))
+pub(super) fn router() -> Router<Shared> {
+    Router::new().route("/calendar/{name}", get(calendar))
 }
 
 /// A feed's text; none where nobody has that address.
-fn text(calendars: &Calendars, token: &str) -> Result<Option<String>, OfficeError> {
-    let feeds = Feeds::read(&calendars.config)?;
+fn text(site: &Site, token: &str) -> Result<Option<String>, OfficeError> {
+    let served = &site.served;
+    let feeds = Feeds::read(&served.config)?;
     let Some(feed) = feeds.find(token) else { return Ok(None) };
-    let Calendars { config, functions, now } = calendars;
-    office::feed(config, functions, feed, now).map(Some)
+    office::feed(&served.config, &served.functions, feed, served.now).map(Some)
 }
 
 async fn calendar(
-    State(calendars): State<Arc<Calendars>>,
+    State(site): State<Shared>,
     Path(name): Path<String>,
     headers: HeaderMap,
 ) -> Response {
     let Some(token) = name.strip_suffix(".ics").map(str::to_owned) else {
         return StatusCode::NOT_FOUND.into_response();
     };
-    let made = tokio::task::spawn_blocking(move || text(&calendars, &token)).await;
+    let made = tokio::task::spawn_blocking(move || text(&site, &token)).await;
     let text = match made {
         Ok(Ok(Some(text))) => text,
         Ok(Ok(None)) => return StatusCode::NOT_FOUND.into_response(),

@@ -1,117 +1,79 @@
-//! The only HTTP, on the loopback address: a page that says how the daemon is,
-//! which reads the log and changes nothing, and the feeds of dates.
+//! The only HTTP: the pages for roof, foreman, desk and office, and the feeds of
+//! dates. On loopback as plain HTTP, on the local network by TLS alone; who
+//! signs in is `office`'s matter, what stands of a job `domain`'s.
 
+mod attempts;
 mod feed;
+mod guard;
+mod look;
+mod people;
+mod refusal;
+mod shell;
+mod sign_in;
+mod site;
+mod start;
+pub mod tls;
+mod words;
 
-use std::fmt::Write as _;
-use std::path::PathBuf;
-use std::sync::Arc;
+use axum::extract::DefaultBodyLimit;
+use axum::response::IntoResponse as _;
+use axum::{Router, middleware};
+use jiff::tz::TimeZone;
+use maud::{Markup, PreEscaped, html};
 
-use axum::extract::State;
-use axum::http::{StatusCode, header};
-use axum::response::{Html, IntoResponse, Response};
-use axum::{Router, routing::get};
+use crate::domain::{Role, Roles};
+use crate::export::scan::scan;
+use words::Words;
 
-use crate::domain::Json;
-use crate::export::html::escape;
-use crate::store::{SeenFile, Store, StoreError};
+pub use refusal::Refusal;
+pub use sign_in::fingerprint;
+pub use site::Served;
 
-/// What the pages need.
-#[derive(Clone, Debug)]
-pub struct Health {
-    /// The log.
-    pub log: PathBuf,
-    /// When the daemon began, RFC 3339 with offset.
-    pub begun: String,
+/// A form has no more bytes than this; uploads have limits of their own.
+const MOST_FORM_BYTES: usize = 256 << 10;
+
+/// All pages.
+pub fn router(served: Served) -> Router {
+    let site = site::Site::new(served);
+    Router::new()
+        .merge(start::router())
+        .merge(sign_in::router())
+        .merge(people::router())
+        .merge(look::router())
+        .merge(feed::router())
+        .fallback(async || Refusal::NotFound.into_response())
+        .layer(DefaultBodyLimit::max(MOST_FORM_BYTES))
+        .layer(middleware::from_fn_with_state(site.clone(), guard::guard))
+        .with_state(site)
 }
 
-pub use feed::Calendars;
-
-/// The pages: `/` for people, `/health` for programs, `/calendar/…` for calendars.
-pub fn router(health: Health, calendars: Calendars) -> Router {
-    let pages = Router::new().route("/", get(page)).route("/health", get(json));
-    pages.with_state(Arc::new(health)).merge(feed::router(calendars))
-}
-
-struct Found {
-    entries: u64,
-    head: String,
-    seen: Vec<SeenFile>,
-}
-
-async fn look(health: &Health) -> Result<Found, StoreError> {
-    let log = health.log.clone();
-    let looked = tokio::task::spawn_blocking(move || {
-        let store = Store::open(&log)?;
-        let (entries, head) = store.head()?;
-        Ok(Found { entries, head: head.to_string(), seen: store.seen()? })
-    });
-    looked.await.unwrap_or_else(|_| Err(StoreError::Busy { path: health.log.clone() }))
-}
-
-/// The person sees a sentence, the log sees the cause.
-fn not_available(error: &StoreError) -> Response {
-    tracing::error!(?error, "page");
-    let sentence = format!("The log cannot be read: {error}");
-    (StatusCode::SERVICE_UNAVAILABLE, sentence).into_response()
-}
-
-async fn json(State(health): State<Arc<Health>>) -> Response {
-    let found = match look(&health).await {
-        Ok(found) => found,
-        Err(error) => return not_available(&error),
-    };
-    let files = found.seen.iter().map(|file| {
-        Json::object([
-            ("path", Json::text(&file.path)),
-            ("verdict", Json::text(&file.verdict)),
-            ("why", Json::text(&file.why)),
-        ])
-    });
-    let all = Json::object([
-        ("version", env!("CARGO_PKG_VERSION").into()),
-        ("begun", Json::text(&health.begun)),
-        ("entries", u32::try_from(found.entries).map_or(Json::Null, Json::from)),
-        ("head_sha256", Json::text(found.head)),
-        ("files", Json::List(files.collect())),
-    ]);
-    match all.canonical() {
-        Ok(text) => ([(header::CONTENT_TYPE, "application/json")], text).into_response(),
-        Err(_) => StatusCode::INTERNAL_SERVER_ERROR.into_response(),
+/// A role in words.
+fn role(words: Words, role: Role) -> &'static str {
+    match role {
+        Role::Installer => words.t("shell.role-installer"),
+        Role::Foreman => words.t("shell.role-foreman"),
+        Role::Desk => words.t("shell.role-desk"),
+        Role::Office => words.t("shell.role-office"),
     }
 }
 
-async fn page(State(health): State<Arc<Health>>) -> Response {
-    let found = match look(&health).await {
-        Ok(found) => found,
-        Err(error) => return not_available(&error),
-    };
-    let mut files = String::new();
-    for file in &found.seen {
-        // Writing to a String does not fail.
-        let _ = write!(
-            files,
-            "<tr><td>{}</td><td>{}</td><td><pre>{}</pre></td></tr>",
-            escape(&file.path),
-            escape(&file.verdict),
-            escape(&file.why)
-        );
+fn role_words(words: Words, roles: &Roles) -> String {
+    roles.iter().map(|one| role(words, one)).collect::<Vec<_>>().join(", ")
+}
+
+/// A moment on this machine's clock, to the minute.
+fn local(ms: i64) -> String {
+    let at = jiff::Timestamp::from_millisecond(ms).unwrap_or_default();
+    TimeZone::system().to_datetime(at).strftime("%Y-%m-%d %H:%M").to_string()
+}
+
+/// A text to be scanned, where it is short enough.
+fn scan_picture(text: &str, shows: &str) -> Markup {
+    let Ok(scan) = scan(text) else { return html! {} };
+    html! {
+        svg.scan role="img" aria-label=(shows) viewBox={ "0 0 " (scan.size) " " (scan.size) }
+            shape-rendering="crispEdges" {
+            (PreEscaped(format!("<path d=\"{}\" fill=\"#000\"/>", scan.path)))
+        }
     }
-    let begun = escape(&health.begun);
-    let (entries, head) = (found.entries, escape(&found.head));
-    let version = env!("CARGO_PKG_VERSION");
-    Html(format!(
-        "<!doctype html><html lang=\"en\"><meta charset=\"utf-8\">\
-         <meta name=\"viewport\" content=\"width=device-width\"><title>chalkhand</title>\
-         <style>body{{font:1.1rem/1.5 system-ui,sans-serif;color:#111;background:#fdfcf9;\
-         max-width:60rem;margin:2rem auto;padding:0 1rem}}td{{padding:.3rem 1rem .3rem 0;\
-         vertical-align:top;border-top:1px solid #111}}th{{text-align:left}}table{{border-collapse:collapse}}h1{{border-bottom:3px solid #1f5fa8}}\
-         pre{{margin:0;white-space:pre-wrap}}code{{overflow-wrap:anywhere}}</style>\
-         <h1>chalkhand is running</h1>\
-         <p>Version {version}, since {begun}. The log holds {entries} entries; the hash of the \
-         last is <code>{head}</code>.</p><h2>Checklist and profile files</h2>\
-         <table><tr><th scope=\"col\">File</th><th scope=\"col\">What became of it</th>\
-         <th scope=\"col\">Why</th></tr>{files}</table></html>"
-    ))
-    .into_response()
 }

@@ -307,6 +307,7 @@ fn setting(
         session: format!("session-{session}"),
         window_ms: WINDOW_MS,
         hearing,
+        by_hand: How::Keys,
     }
 }
 

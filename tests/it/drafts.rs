@@ -4,8 +4,8 @@
 use chalkhand::domain::{
     AnswerKind, At, Because, Call, Clip, DeviationKind, Draft, FactName, Finding, Given, Hash,
     Heard, HearingCheck, How, Job, Json, Keeps, Key, Margins, Media, NamedStep, Person, Photo,
-    PhraseRead, Pin, PinKind, Placed, PointKind, ReadAs, RowRef, StepRef, Target, Trust, Units,
-    Verdict, Version, WalkId, Warranty, What,
+    PhraseRead, Pin, PinKind, Placed, PointKind, ReadAs, Role, Roles, RowRef, StepRef, Target,
+    Trust, Units, Verdict, Version, WalkId, Warranty, What,
 };
 use chalkhand::measure::{Dimension, Quantity, Ratio, Value};
 use jiff::Timestamp;
@@ -177,10 +177,15 @@ fn hearing_check() -> impl Strategy<Value = HearingCheck> {
     )
 }
 
+fn roles() -> impl Strategy<Value = Roles> {
+    vec(select(Role::ALL.to_vec()), 1..4).prop_map(|roles| Roles::new(roles).unwrap())
+}
+
 fn how() -> impl Strategy<Value = How> {
     prop_oneof![
         heard().prop_map(How::Voice),
         Just(How::Keys),
+        Just(How::Touch),
         Just(How::Command),
         Just(How::File),
         Just(How::Program),
@@ -365,6 +370,11 @@ fn what() -> impl Strategy<Value = What> {
                 title,
                 who
             }),
+        (any::<String>(), roles()).prop_map(|(name, roles)| What::PersonSet { name, roles }),
+        any::<String>().prop_map(|name| What::PersonLeft { name }),
+        any::<String>().prop_map(|device| What::SignedIn { device }),
+        (any::<String>(), any::<String>())
+            .prop_map(|(name, device)| What::SignInEnded { name, device }),
     ]
 }
 

@@ -274,6 +274,7 @@ fn row(entry: &Entry) -> String {
     let how = match &draft.how {
         How::Voice(_) => "voice",
         How::Keys => "keys",
+        How::Touch => "touch",
         How::Command => "command",
         How::File => "file",
         How::Program => "program",

@@ -53,7 +53,7 @@ pub(super) fn compare(entries: &[Entry], ledger: &[Logged]) -> (usize, Vec<Wrong
 }
 
 fn is_compared(entry: &Entry) -> bool {
-    let said = matches!(entry.draft.how, How::Voice(_) | How::Keys);
+    let said = matches!(entry.draft.how, How::Voice(_) | How::Keys | How::Touch);
     let what = &entry.draft.what;
     said && matches!(
         what,

@@ -2,7 +2,7 @@
 
 use crate::measure::{Dimension, Quantity, Ratio, Value};
 
-use super::super::entry::{Given, Heard, How, StepRef, What};
+use super::super::entry::{Given, Heard, StepRef, What};
 use super::super::{Answer, At, Comparison, FactKind, FactName, MOST_ROWS, Meaning, answer};
 use super::asking::{is_small_area, step_answer};
 use super::{Action, Prompt, Purpose, State, Then, Told, Walk};
@@ -42,7 +42,7 @@ impl Walk {
                 self.dictate(step, Purpose::OffTarget { given, heard: first }, out);
             }
             (State::Paused(step), Meaning::Resume) => {
-                let draft = self.draft(now, how(heard), What::Resumed);
+                let draft = self.draft(now, self.how(heard), What::Resumed);
                 self.save(draft, Then::Ask(step), out);
             }
             (State::Ended(last), Meaning::WasWrong) => self.correct(now, Some(last), out),
@@ -92,14 +92,14 @@ impl Walk {
                 self.listen(out);
             }
             Meaning::Pause if !matches!(state, State::Paused(_)) => {
-                let draft = self.draft(now, how(heard), What::Paused);
+                let draft = self.draft(now, self.how(heard), What::Paused);
                 self.save(draft, Then::Pause(at), out);
             }
             Meaning::TakeNote if asking || self.is_held() => {
                 self.dictate(at, Purpose::Note, out);
             }
             Meaning::PhotoTaken if asking => {
-                let draft = self.draft(now, how(heard), What::PhotoTaken { step: at.clone() });
+                let draft = self.draft(now, self.how(heard), What::PhotoTaken { step: at.clone() });
                 self.save(draft, Then::LoggedStay(at), out);
             }
             Meaning::Skip if asking || backing => self.dictate(at, Purpose::Skip, out),
@@ -268,7 +268,7 @@ impl Walk {
             return self.ask(now, step, out);
         };
         let what = What::Answered { step, asked, given, target, reason };
-        let draft = self.draft(now, how(heard), what);
+        let draft = self.draft(now, self.how(heard), what);
         self.save(draft, Then::LoggedNext, out);
     }
 
@@ -311,13 +311,13 @@ impl Walk {
             }
             Purpose::Skip => {
                 let what = What::Skipped { step, reason: words };
-                let draft = self.draft(now, how(heard), what);
+                let draft = self.draft(now, self.how(heard), what);
                 self.save(draft, Then::LoggedNext, out);
             }
             Purpose::Note => {
                 // Its sound is put beside it where the draft is appended.
                 let what = What::Noted { step: Some(step.clone()), text: words, clip: None };
-                let draft = self.draft(now, how(heard), what);
+                let draft = self.draft(now, self.how(heard), what);
                 self.save(draft, Then::LoggedStay(step), out);
             }
             Purpose::Answer => {
@@ -325,10 +325,6 @@ impl Walk {
             }
         }
     }
-}
-
-fn how(heard: Option<Heard>) -> How {
-    heard.map_or(How::Keys, How::Voice)
 }
 
 /// `1,200`: digits and nothing else that could mean something.

@@ -99,6 +99,8 @@ pub struct Setting {
     pub window_ms: i64,
     /// Whether a hearing check says which spoken answers count.
     pub hearing: Hearing,
+    /// How answers come that are not spoken.
+    pub by_hand: How,
 }
 
 /// A walk in progress.
@@ -313,6 +315,10 @@ impl Walk {
         out
     }
 
+    fn how(&self, heard: Option<Heard>) -> How {
+        heard.map_or_else(|| self.setting.by_hand.clone(), How::Voice)
+    }
+
     fn open_window(&mut self, now: At) {
         if self.window == Window::Saying {
             let from_ms = now.ms();
@@ -425,7 +431,7 @@ impl Walk {
         let stale = *known < self.standing.last_seq;
         match (&draft.how, draft.what.step()) {
             // What a person gave is asked for again; nothing is guessed.
-            (How::Voice(_) | How::Keys, Some(step)) => {
+            (How::Voice(_) | How::Keys | How::Touch, Some(step)) => {
                 out.push(Action::Say(Prompt::NotLogged { why }));
                 self.again(now, step.clone(), out);
             }

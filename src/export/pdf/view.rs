@@ -2,12 +2,12 @@
 //! show made visible, and the little that is computed for paper alone.
 
 use jiff::tz::Offset;
-use qrcode::{EcLevel, QrCode};
 use typst::foundations::Datetime;
 use typst_pdf::Timestamp;
 
 use super::{Paper, PdfError, world};
 use crate::domain::{At, Hash, Json};
+use crate::export::scan::{Scan, scan};
 use crate::export::words;
 
 /// So many open and so many accepted matters stand on the first page; the others
@@ -162,18 +162,8 @@ fn hash(record: &Json) -> String {
 pub(super) fn qr(record: &Json) -> Result<String, PdfError> {
     let key = key(record).map(|key| format!("\nkey {key}")).unwrap_or_default();
     let text = format!("record {}\nsha256 {}{key}", number(record), hash(record));
-    let code = QrCode::with_error_correction_level(text.as_bytes(), EcLevel::M)
-        .map_err(|error| PdfError { why: format!("the code to scan: {error}") })?;
-    // Four modules of white around it belong to the code.
-    let (width, quiet) = (code.width(), 4);
-    let size = width + 2 * quiet;
-    let mut path = String::new();
-    for (at, colour) in code.to_colors().into_iter().enumerate() {
-        if colour == qrcode::Color::Dark {
-            let (x, y) = (at % width + quiet, at / width + quiet);
-            path.push_str(&format!("M{x} {y}h1v1h-1z"));
-        }
-    }
+    let Scan { size, path } =
+        scan(&text).map_err(|error| PdfError { why: format!("the code to scan: {error}") })?;
     Ok(format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {size} {size}\" width=\"{size}\" \
          height=\"{size}\"><path d=\"{path}\"/></svg>"

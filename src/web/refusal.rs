@@ -1,0 +1,135 @@
+//! Why a page is not given: what a person is told, and for programs a problem
+//! as RFC 9457 has it. The cause goes to the daemon's log and nowhere else.
+
+use axum::http::{HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Response};
+
+use crate::domain::{Json, Right};
+use crate::office::{OfficeError, PeopleError};
+use crate::store::StoreError;
+
+/// Why something was refused.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Refusal {
+    /// Nobody is signed in.
+    SignIn,
+    /// The person's roles do not have this right.
+    NotYours(Right),
+    /// There is nothing of that name.
+    NotFound,
+    /// What was sent cannot be used: why, and what to do.
+    Unusable(String),
+    /// It changed meanwhile.
+    Changed,
+    /// The form was not made for this sign-in, or comes from another site.
+    Strange,
+    /// Too many tries: for so many seconds nothing is looked at.
+    Wait(i64),
+    /// The log, or something else here, is at fault: what can be told.
+    Broken(String),
+}
+
+impl Refusal {
+    pub(super) fn status(&self) -> StatusCode {
+        match self {
+            Self::SignIn => StatusCode::UNAUTHORIZED,
+            Self::NotYours(_) | Self::Strange => StatusCode::FORBIDDEN,
+            Self::NotFound => StatusCode::NOT_FOUND,
+            Self::Unusable(_) => StatusCode::UNPROCESSABLE_ENTITY,
+            Self::Changed => StatusCode::CONFLICT,
+            Self::Wait(_) => StatusCode::TOO_MANY_REQUESTS,
+            Self::Broken(_) => StatusCode::SERVICE_UNAVAILABLE,
+        }
+    }
+
+    /// A word that stays the same whatever the sentence says.
+    pub(super) fn word(&self) -> &'static str {
+        match self {
+            Self::SignIn => "sign-in-needed",
+            Self::NotYours(_) => "not-your-role",
+            Self::NotFound => "not-found",
+            Self::Unusable(_) => "unusable",
+            Self::Changed => "changed-meanwhile",
+            Self::Strange => "not-from-our-page",
+            Self::Wait(_) => "too-many-tries",
+            Self::Broken(_) => "not-available",
+        }
+    }
+
+    /// One sentence, in English.
+    pub(super) fn sentence(&self) -> String {
+        match self {
+            Self::SignIn => "sign in first".to_owned(),
+            Self::NotYours(right) => {
+                let roles: Vec<&str> = right.roles().iter().map(|role| role.word()).collect();
+                format!("this is for: {}", roles.join(", "))
+            }
+            Self::NotFound => "there is nothing of that name".to_owned(),
+            Self::Unusable(why) | Self::Broken(why) => why.clone(),
+            Self::Changed => "others have written meanwhile: load the page again".to_owned(),
+            Self::Strange => "this did not come from a page of this program: load the page again \
+                              and send it from there"
+                .to_owned(),
+            Self::Wait(seconds) => format!("too many wrong tries: wait {seconds} seconds"),
+        }
+    }
+
+    fn problem(&self) -> Json {
+        Json::object([
+            ("type", Json::text(format_args!("urn:chalkhand:{}", self.word()))),
+            ("title", Json::text(self.word().replace('-', " "))),
+            ("status", u32::from(self.status().as_u16()).into()),
+            ("detail", Json::text(self.sentence())),
+        ])
+    }
+}
+
+/// Rides on the answer until somebody knows whether a page or a problem is
+/// wanted.
+impl IntoResponse for Refusal {
+    fn into_response(self) -> Response {
+        let text = self.problem().canonical().unwrap_or_default();
+        let kind = [(header::CONTENT_TYPE, "application/problem+json")];
+        let mut response = (self.status(), kind, text).into_response();
+        if let Self::Wait(seconds) = &self
+            && let Ok(seconds) = HeaderValue::from_str(&seconds.to_string())
+        {
+            response.headers_mut().insert(header::RETRY_AFTER, seconds);
+        }
+        response.extensions_mut().insert(self);
+        response
+    }
+}
+
+impl From<StoreError> for Refusal {
+    fn from(error: StoreError) -> Self {
+        if matches!(error, StoreError::Stale) {
+            return Self::Changed;
+        }
+        tracing::error!(?error, "page");
+        Self::Broken(format!("the log cannot be used: {error}"))
+    }
+}
+
+impl From<OfficeError> for Refusal {
+    fn from(error: OfficeError) -> Self {
+        match error {
+            OfficeError::NoJob(_) => Self::NotFound,
+            OfficeError::Store(error) => error.into(),
+            error => {
+                tracing::error!(?error, "page");
+                Self::Broken(error.to_string())
+            }
+        }
+    }
+}
+
+impl From<PeopleError> for Refusal {
+    fn from(error: PeopleError) -> Self {
+        match error {
+            PeopleError::Store(error) => error.into(),
+            PeopleError::NoSecret(_) => Self::Broken(error.to_string()),
+            error => Self::Unusable(error.to_string()),
+        }
+    }
+}

@@ -1,0 +1,118 @@
+//! What all pages have around them: the head, the way to the other pages, the
+//! cautions at the foot.
+
+use axum::response::{IntoResponse as _, Response};
+use maud::{DOCTYPE, Markup, html};
+
+use super::guard::Visitor;
+use super::look;
+use super::refusal::Refusal;
+use super::words::Words;
+use crate::domain::Right;
+
+/// The parts of the site a person is in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Part {
+    Jobs,
+    People,
+    Account,
+}
+
+/// A whole page.
+pub(super) fn page(visitor: &Visitor, part: Part, title: &str, body: &Markup) -> Response {
+    frame(visitor.words, title, Some((visitor, part)), body, None)
+}
+
+/// A page for somebody who is not signed in.
+pub(super) fn open_page(words: Words, title: &str, body: &Markup) -> Response {
+    frame(words, title, None, body, None)
+}
+
+fn frame(
+    words: Words,
+    title: &str,
+    visitor: Option<(&Visitor, Part)>,
+    body: &Markup,
+    script: Option<&'static str>,
+) -> Response {
+    let page = html! {
+        (DOCTYPE)
+        html lang=(words.language.code()) {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { (title) " · chalkhand" }
+                link rel="stylesheet" href=(look::path("page.css"));
+                link rel="icon" href="data:,";
+                @if let Some(script) = script {
+                    script src=(look::path(script)) defer {}
+                }
+            }
+            body {
+                a.skip href="#main" { (words.t("shell.skip")) }
+                @if let Some((visitor, part)) = visitor { (way(visitor, part)) }
+                main id="main" { (body) }
+                footer { p { (words.t("shell.cautions")) } }
+            }
+        }
+    };
+    page.into_response()
+}
+
+fn way(visitor: &Visitor, part: Part) -> Markup {
+    let words = visitor.words;
+    let ways = [
+        (Part::Jobs, "/", words.t("shell.jobs"), Right::Read),
+        (Part::People, "/people", words.t("shell.people"), Right::Office),
+    ];
+    html! {
+        header {
+            nav aria-label=(words.t("shell.way")) {
+                @for (to, href, name, right) in ways {
+                    @if visitor.may(right) {
+                        a href=(href) aria-current=[(to == part).then_some("page")] { (name) }
+                    }
+                }
+                a.you href="/you" aria-current=[(part == Part::Account).then_some("page")] {
+                    (visitor.name())
+                }
+            }
+        }
+    }
+}
+
+/// The hidden token of a form.
+pub(super) fn token(visitor: &Visitor) -> Markup {
+    html! { input type="hidden" name="token" value=(visitor.token); }
+}
+
+/// What was refused, as a page.
+pub(super) fn refused(refusal: &Refusal, words: Words) -> Response {
+    let (title, told) = match refusal {
+        Refusal::NotFound => {
+            (words.t("shell.not-found"), words.t("shell.not-found-told").to_owned())
+        }
+        Refusal::NotYours(right) => {
+            let roles: Vec<&str> = right.roles().iter().map(|r| super::role(words, *r)).collect();
+            (
+                words.t("shell.not-yours"),
+                words.fill("shell.not-yours-told", &[("roles", &roles.join(", "))]),
+            )
+        }
+        Refusal::Strange => (words.t("shell.strange"), words.t("shell.strange-told").to_owned()),
+        Refusal::Changed => (words.t("shell.changed"), words.t("shell.changed-told").to_owned()),
+        Refusal::Wait(seconds) => (
+            words.t("shell.wait"),
+            words.fill("shell.wait-told", &[("seconds", &seconds.to_string())]),
+        ),
+        Refusal::SignIn | Refusal::Unusable(_) | Refusal::Broken(_) => {
+            (words.t("shell.not-done"), refusal.sentence())
+        }
+    };
+    let body = html! {
+        h1 { (title) }
+        p { (told) }
+        p { a href="/" { (words.t("shell.to-start")) } }
+    };
+    open_page(words, title, &body)
+}
