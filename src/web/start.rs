@@ -103,7 +103,9 @@ async fn running(State(site): State<Shared>, visitor: Visitor) -> Result<Respons
                         tr {
                             th scope="row" { (file.path) }
                             td data-label=(words.t("shell.became")) { (file.verdict) }
-                            td data-label=(words.t("shell.why")) { pre { (file.why) } }
+                            td data-label=(words.t("shell.why")) {
+                                @if !file.why.is_empty() { pre { (file.why) } }
+                            }
                         }
                     }
                 }

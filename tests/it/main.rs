@@ -12,6 +12,7 @@
     reason = "a test fails by panicking and says why on the terminal"
 )]
 
+mod browser;
 mod bundle;
 mod bundle_seal;
 mod busy;
