@@ -27,6 +27,7 @@ pub use busy::{Busy, BusyError, Zones, read_busy};
 pub use checklist::read_checklist;
 pub use job::{JobFile, Wanted, read_job};
 pub use language::{LanguageFile, Noun, Sentence, read_language};
+pub use node::MOST_BYTES;
 pub use problem::{Problem, Problems};
 pub use profile::read_profile;
 pub use sealed::{

@@ -11,7 +11,7 @@ use super::near;
 use super::problem::{Problems, Report, Source};
 
 /// Largest file read, in bytes.
-pub(super) const MOST_BYTES: usize = 1 << 20;
+pub const MOST_BYTES: usize = 1 << 20;
 
 /// A string of the file and where its letters are.
 #[derive(Clone, Debug)]

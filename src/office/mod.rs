@@ -4,6 +4,7 @@
 
 mod calendar;
 mod feeds;
+pub mod library;
 mod people;
 mod settings;
 

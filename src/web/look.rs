@@ -13,8 +13,10 @@ use super::refusal::Refusal;
 use super::site::Shared;
 use crate::domain::Hash;
 
-const FILES: [(&str, &str, &str); 1] =
-    [("page.css", "text/css; charset=utf-8", include_str!("look/page.css"))];
+const FILES: [(&str, &str, &str); 2] = [
+    ("page.css", "text/css; charset=utf-8", include_str!("look/page.css")),
+    ("drop.js", "text/javascript; charset=utf-8", include_str!("look/drop.js")),
+];
 
 /// One hash over all of them.
 fn version() -> &'static str {

@@ -5,6 +5,7 @@
 mod attempts;
 mod feed;
 mod guard;
+mod library;
 mod look;
 mod people;
 mod refusal;
@@ -39,6 +40,7 @@ pub fn router(served: Served) -> Router {
         .merge(start::router())
         .merge(sign_in::router())
         .merge(people::router())
+        .merge(library::router())
         .merge(look::router())
         .merge(feed::router())
         .fallback(async || Refusal::NotFound.into_response())

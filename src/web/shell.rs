@@ -14,6 +14,7 @@ use crate::domain::Right;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Part {
     Jobs,
+    Library,
     People,
     Account,
 }
@@ -21,6 +22,17 @@ pub(super) enum Part {
 /// A whole page.
 pub(super) fn page(visitor: &Visitor, part: Part, title: &str, body: &Markup) -> Response {
     frame(visitor.words, title, Some((visitor, part)), body, None)
+}
+
+/// A whole page with a script of `look`.
+pub(super) fn scripted(
+    visitor: &Visitor,
+    part: Part,
+    title: &str,
+    body: &Markup,
+    script: &'static str,
+) -> Response {
+    frame(visitor.words, title, Some((visitor, part)), body, Some(script))
 }
 
 /// A page for somebody who is not signed in.
@@ -63,6 +75,7 @@ fn way(visitor: &Visitor, part: Part) -> Markup {
     let words = visitor.words;
     let ways = [
         (Part::Jobs, "/", words.t("shell.jobs"), Right::Read),
+        (Part::Library, "/library", words.t("shell.library"), Right::Read),
         (Part::People, "/people", words.t("shell.people"), Right::Office),
     ];
     html! {

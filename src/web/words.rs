@@ -9,8 +9,9 @@ use crate::domain::Language;
 type Texts = BTreeMap<String, String>;
 
 /// The areas, each with its file in each language.
-const FILES: [(&str, [&str; 2]); 2] = [
+const FILES: [(&str, [&str; 2]); 3] = [
     ("shell", [include_str!("words/en/shell.toml"), include_str!("words/es/shell.toml")]),
+    ("library", [include_str!("words/en/library.toml"), include_str!("words/es/library.toml")]),
     ("people", [include_str!("words/en/people.toml"), include_str!("words/es/people.toml")]),
 ];
 

@@ -34,7 +34,17 @@ fn looked_at(daemon: &Daemon, pages: &[&str]) -> Option<Value> {
 fn every_page_can_be_read_and_reached_by_everybody() {
     let home = Home::with_job();
     let daemon = Daemon::start(&home);
-    let pages = ["/", "/people", "/you", "/running", "/sign-in", "/join", "/trust"];
+    let pages = [
+        "/",
+        "/library",
+        "/library/checklist/deck-intake/1.1.0",
+        "/people",
+        "/you",
+        "/running",
+        "/sign-in",
+        "/join",
+        "/trust",
+    ];
     let Some(told) = looked_at(&daemon, &pages) else { return };
     for kind in ["violations", "errors", "outside", "wide"] {
         assert_eq!(told[kind], json!([]), "{kind}: {told:#}");

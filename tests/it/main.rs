@@ -43,6 +43,7 @@ mod hearing_corpus;
 mod hearing_log;
 mod house;
 mod languages;
+mod library;
 mod measure_language;
 mod measure_outside;
 mod merkle;

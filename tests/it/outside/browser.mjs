@@ -21,7 +21,7 @@ const looks = {
 const browser = await chromium.launch({
   executablePath: asked.chromium,
   // The test is the only user of this machine's sandbox.
-  args: ['--no-sandbox', ...(asked.args ?? [])],
+  args: ['--no-sandbox', '--disable-dev-shm-usage', ...(asked.args ?? [])],
 });
 
 function watch(page, name) {
@@ -40,7 +40,10 @@ function watch(page, name) {
 async function look(page, name) {
   if (asked.shots) {
     mkdirSync(asked.shots, { recursive: true });
-    await page.screenshot({ path: `${asked.shots}/${name}.png`, fullPage: true });
+    const { width } = page.viewportSize();
+    const all = await page.evaluate(() => document.documentElement.scrollHeight);
+    const clip = { x: 0, y: 0, width, height: Math.min(all, 8000) };
+    await page.screenshot({ path: `${asked.shots}/${name}.png`, fullPage: true, clip });
   }
 }
 
