@@ -61,19 +61,19 @@ impl Manifest {
             Json::object([
                 ("path", Json::text(path)),
                 ("sha256", Json::text(listed.sha256)),
-                ("size_bytes", whole(listed.size_bytes)),
+                ("size_bytes", Json::whole(listed.size_bytes)),
             ])
         });
         Json::object([
             ("format", FORMAT.into()),
             ("job", Json::text(&self.job)),
             ("invented", Json::Bool(self.invented)),
-            ("entries", whole(self.entries)),
+            ("entries", Json::whole(self.entries)),
             ("first_entry_sha256", Json::text(self.first)),
             (
                 "last_entry",
                 Json::object([
-                    ("entry_seq", whole(self.last.0)),
+                    ("entry_seq", Json::whole(self.last.0)),
                     ("entry_sha256", Json::text(self.last.1)),
                 ]),
             ),
@@ -140,9 +140,4 @@ pub(super) fn number(json: &Json, member: &str) -> Option<u64> {
 
 pub(super) fn hash(json: &Json, member: &str) -> Option<Hash> {
     json.get(member)?.as_text()?.parse().ok()
-}
-
-#[expect(clippy::cast_precision_loss, reason = "sizes and counts stay far below 2^53")]
-fn whole(n: u64) -> Json {
-    Json::Number(n as f64)
 }

@@ -52,10 +52,7 @@ fn draft(file: &JobFile, record: &Record, arguments: &Arguments, at: At) -> anyh
     }
     let of: Vec<&Deviation> = of_entry(record, seq).collect();
     let Some(first) = of.first() else {
-        let open = record.deviations.iter().filter(|d| d.accepted.is_none());
-        let open: Vec<String> =
-            open.filter_map(|d| d.need.seq).map(|seq| seq.to_string()).collect();
-        let open = if open.is_empty() { "none".to_owned() } else { open.join(", ") };
+        let open = words::entries(&record.open_deviations());
         bail!("entry {seq} of job {number} shows no deviation that stands; those that do: {open}");
     };
     let open: Vec<DeviationKind> = of

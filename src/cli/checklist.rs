@@ -3,14 +3,17 @@
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
+use jiff::tz::TimeZone;
 
-use super::home::{Home, read_text};
+use super::home::{Home, plain, read_text};
 use super::out::{Out, complain};
 use crate::config::Config;
+use crate::daemon;
 use crate::domain::{Json, PinKind, Version};
 use crate::export::{self, changes};
 use crate::files::{self, Kind, Problems};
 use crate::measure::Functions;
+use crate::office::library;
 use crate::roof;
 
 #[derive(Debug, clap::Subcommand)]
@@ -167,24 +170,20 @@ fn adopt(config: &Config, path: &Path, by: &str, out: &mut Out) -> anyhow::Resul
     let mut home = Home::open(config)?;
     let text = read_text(path)?;
     let name = path.display().to_string();
-    let line = match files::kind_of(&text) {
-        Kind::Checklist => {
-            let checklist = files::read_checklist(&text, &name, &home.functions)?;
-            home.adopt_checklist(&checklist, &text, by)?;
-            format!("adopted checklist {} {}", checklist.id, checklist.version)
-        }
-        Kind::Profile => {
-            let profile = files::read_profile(&text, &name)?;
-            home.adopt_profile(&profile, &text, by)?;
-            format!("adopted profile {} {}", profile.id, profile.version)
-        }
+    match files::kind_of(&text) {
         Kind::Job => bail!("`{name}` is a job; open it with: chalkhand job open {name}"),
         Kind::Translation => bail!(
             "`{name}` is a translation; it is not adopted but lies in a folder of its language \
              beside the checklist, such as checklists/es/{}",
             path.file_name().unwrap_or_default().to_string_lossy()
         ),
-    };
+        Kind::Checklist | Kind::Profile => {}
+    }
+    let Home { store, functions, .. } = &mut home;
+    let now = daemon::now(&TimeZone::system());
+    let adopted = library::adopt(store, functions, (&text, &name), by, now);
+    let (kind, id, version) = adopted.map_err(plain)?;
+    let line = format!("adopted {} {id} {version}", kind.word());
     Ok(out.line(&line)?)
 }
 

@@ -1,6 +1,5 @@
 //! `chalkhand day`.
 
-use anyhow::Context;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
@@ -35,7 +34,7 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
 /// it may still be the day before, or already the next.
 pub(super) fn named(home: &Home, date: Option<&str>) -> anyhow::Result<Date> {
     if let Some(text) = date {
-        return text.parse().ok().with_context(|| format!("`{text}` is no day; write 2026-11-25"));
+        return super::typed::day(text);
     }
     let today = daemon::now(&TimeZone::system()).date();
     if !home.store.jobs_on(today)?.is_empty() {

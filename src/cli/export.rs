@@ -8,7 +8,8 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, bail};
 
 use super::home::{Home, zone};
-use super::out::{Out, write_file};
+use super::out::{Out, many, write_file, write_whole};
+use super::record::SealedRecord;
 use crate::bundle::{self, Listed, Manifest, ZipTarget};
 use crate::config::Config;
 use crate::domain::{How, JobFile, Record, What, hearing};
@@ -19,7 +20,7 @@ use crate::store::{BlobError, Clips, ImportedJob, Lies, Photos};
 pub(super) struct Arguments {
     /// The job's number
     job: String,
-    /// Where to: a new or empty folder, or a new file that ends in .zip
+    /// Where to: a new or empty folder, or a file that ends in .zip
     #[arg(short, value_name = "FOLDER|FILE.zip", required = true)]
     output: PathBuf,
 }
@@ -46,7 +47,8 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
     } else {
         write_folder(config, path, &pieces)?;
     }
-    out.line(&format!("wrote {} with {} files", path.display(), pieces.len()))?;
+    let files = many(pieces.len(), "file", "files");
+    out.line(&format!("wrote {} with {files}", path.display()))?;
     for path in missing {
         out.line(&format!("  ! `{path}` is missing or was changed, so it is not in it"))?;
     }
@@ -110,13 +112,11 @@ fn outputs(
     let (zone, at) = (zone(&file.job)?, last.draft.at);
     let due = super::record::due(config, file, at)?;
     let previews = super::kept::previews(config, record)?;
-    let sealed = super::seal::sealed(home, file, export::json::record(record, &due))?.json;
-    let text = export::json::pretty(&sealed);
-    let paper = super::record::usual_paper(file.job.units);
-    let pages = super::record::pages(&text, &sealed, &previews, paper)?;
+    let sealed = SealedRecord::of(home, file, export::json::record(record, &due))?;
+    let pages = sealed.pages(&previews, None)?;
     let html = export::html::record_with_photos(record, &due, &previews);
     let mut outputs = vec![
-        (bundle::RECORD_JSON, text.into_bytes()),
+        (bundle::RECORD_JSON, sealed.text.into_bytes()),
         (bundle::RECORD_HTML, html.into_bytes()),
         ("record.pdf", pages),
         ("entries.csv", export::csv::entries(file)?.into_bytes()),
@@ -245,22 +245,15 @@ fn bytes(config: &Config, piece: &Piece) -> anyhow::Result<Vec<u8>> {
 }
 
 fn write_zip(config: &Config, path: &Path, pieces: &Pieces) -> anyhow::Result<()> {
-    let there = || format!("`{}` is there already or cannot be made", path.display());
-    let file = OpenOptions::new().create_new(true).read(true).write(true).open(path);
-    let file = file.with_context(there)?;
-    let written = (|| {
-        let mut zip = ZipTarget::new(file);
+    write_whole(path, |part| {
+        let mut options = OpenOptions::new();
+        options.create(true).truncate(true).read(true).write(true);
+        let mut zip = ZipTarget::new(options.open(part)?);
         for (name, piece) in pieces {
             zip.add(name, &bytes(config, piece)?)?;
         }
-        zip.finish()?.sync_all()?;
-        anyhow::Ok(())
-    })();
-    if written.is_err() {
-        // Nothing half-written stays behind.
-        let _ = fs::remove_file(path);
-    }
-    written.with_context(|| format!("`{}` could not be written", path.display()))
+        Ok(zip.finish()?.sync_all()?)
+    })
 }
 
 fn write_folder(config: &Config, path: &Path, pieces: &Pieces) -> anyhow::Result<()> {

@@ -1,6 +1,7 @@
 //! The data folder opened: shipped checklists laid out, the log, jobs with
 //! everything they pin.
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 use std::sync::Arc;
@@ -8,14 +9,17 @@ use std::sync::Arc;
 use anyhow::{Context, bail};
 use jiff::tz::TimeZone;
 
+use crate::bundle;
 use crate::config::Config;
 use crate::daemon;
-use crate::domain::{At, Checklist, JobFile, PinKind, Profile, Version};
+use crate::domain::{
+    At, Checklist, Hash, Job, JobFile, Pin, PinKind, Profile, Version, entry_json,
+};
 use crate::files;
 use crate::measure::Functions;
-use crate::office::{self, OfficeError};
+use crate::office::{self, OfficeError, opening};
 use crate::roof;
-use crate::store::{AdoptedVersion, ImportedJob, KeyFile, Store};
+use crate::store::{self, AdoptedVersion, ImportedJob, KeyFile, Lies, Store};
 
 /// An opened data folder.
 #[derive(Debug)]
@@ -87,7 +91,7 @@ impl Home {
         kind: PinKind,
         id: String,
         version: Version,
-        hash: crate::domain::Hash,
+        hash: Hash,
         text: &str,
         by: &str,
     ) -> anyhow::Result<()> {
@@ -99,7 +103,7 @@ impl Home {
 
     /// The newest adopted version.
     pub(super) fn newest(&self, kind: PinKind, id: &str) -> anyhow::Result<Option<Version>> {
-        Ok(self.store.versions(kind, id)?.into_iter().map(|(version, _)| version).max())
+        opening::newest(&self.store, kind, id).map_err(plain)
     }
 
     /// An adopted checklist, checked again against its hash.
@@ -115,36 +119,63 @@ impl Home {
 
     /// Says what is adopted instead.
     pub(super) fn not_adopted(&self, kind: PinKind, id: &str, version: Option<Version>) -> String {
-        let word = kind.word();
-        let versions = self.store.versions(kind, id).unwrap_or_default();
-        let wanted = version.map_or_else(|| id.to_owned(), |version| format!("{id}@{version}"));
-        if versions.is_empty() {
-            let known = self.store.adopted(kind).unwrap_or_default();
-            let mut known: Vec<String> = known.into_iter().map(|a| a.id).collect();
-            known.dedup();
-            let known = if known.is_empty() { "none".to_owned() } else { known.join(", ") };
-            return format!(
-                "no {word} `{wanted}` is adopted (adopted: {known}); \
-                 adopt its file with: chalkhand checklist adopt FILE"
-            );
-        }
-        let versions: Vec<String> = versions.iter().map(|(v, _)| v.to_string()).collect();
-        format!("no {word} `{wanted}` is adopted; adopted versions: {}", versions.join(", "))
+        opening::not_adopted(&self.store, kind, id, version)
     }
 
     /// A job with everything it pins and everything that was logged.
     pub(super) fn job(&self, number: &str) -> anyhow::Result<JobFile> {
-        let found = office::job(&self.store, &self.functions, number).map_err(plain);
-        if found.is_err()
-            && let Ok(imported) = self.imported(number)
-        {
-            bail!(
-                "job {} is the record of another device and is only read: see \
-                 `chalkhand record` and `chalkhand export`",
-                imported.name()
-            );
+        match office::job(&self.store, &self.functions, number) {
+            Err(OfficeError::NoJob(_)) => {
+                let imported = self.imported(number)?.name();
+                bail!(
+                    "job {imported} is the record of another device and is only read here: log on \
+                     that device and import its export again; to read it: `chalkhand job show \
+                     {imported}`, `sheet`, `callback show`, `calendar`, `record` or `export`"
+                )
+            }
+            found => found.map_err(plain),
         }
-        found
+    }
+
+    /// The same to read from only: an imported job too, and then the sentence that
+    /// says so.
+    pub(super) fn job_to_read(&self, name: &str) -> anyhow::Result<(JobFile, Option<String>)> {
+        match office::job(&self.store, &self.functions, name) {
+            Err(OfficeError::NoJob(_)) => {
+                let imported = self.imported(name)?;
+                let says = format!(
+                    "(job {} is the record of another device and is only read here)",
+                    imported.name()
+                );
+                Ok((self.imported_job(&imported)?, Some(says)))
+            }
+            found => Ok((found.map_err(plain)?, None)),
+        }
+    }
+
+    /// An imported job from the files of its bundle, which were checked when it
+    /// came.
+    fn imported_job(&self, imported: &ImportedJob) -> anyhow::Result<JobFile> {
+        let mut texts = BTreeMap::new();
+        for file in self.store.import_files(imported.id)? {
+            if let Lies::Here(bytes) = file.lies
+                && let Ok(text) = String::from_utf8(bytes)
+            {
+                texts.insert(file.path, text);
+            }
+        }
+        let lines = texts.get(bundle::ENTRIES).map(String::as_str).unwrap_or_default().lines();
+        let entry = |(at, line): (usize, &str)| {
+            let hash = Hash::of(line.as_bytes());
+            let entry = store::read_json(line).and_then(|json| entry_json::read(&json, hash).ok());
+            let (at, name) = (at + 1, imported.name());
+            entry.with_context(|| {
+                format!("entry {at} of the imported job {name} cannot be read by this version")
+            })
+        };
+        let entries = lines.enumerate().map(entry).collect::<anyhow::Result<_>>()?;
+        let body = |pin: &Pin| Ok(texts.get(&bundle::pin_name(pin)).cloned());
+        office::job_of(&imported.number, entries, &self.functions, body).map_err(plain)
     }
 
     /// An imported job: by its number, where no other has it, or by the name that
@@ -169,13 +200,23 @@ pub(super) fn plain(error: OfficeError) -> anyhow::Error {
     }
 }
 
+/// What to say of somebody who is not among the people of a job; nothing where
+/// the job names nobody.
+pub(super) fn stranger(job: &Job, name: &str) -> Option<String> {
+    if job.people.is_empty() || job.people.iter().any(|person| person.name == name) {
+        return None;
+    }
+    let names: Vec<&str> = job.people.iter().map(|person| person.name.as_str()).collect();
+    Some(format!("{name} is not among the people of this job: {}", names.join(", ")))
+}
+
 /// The time zone of a job's address.
-pub(super) fn zone(job: &crate::domain::Job) -> anyhow::Result<TimeZone> {
+pub(super) fn zone(job: &Job) -> anyhow::Result<TimeZone> {
     office::zone(job).map_err(plain)
 }
 
 /// Now, at the address of a job.
-pub(super) fn now(job: &crate::domain::Job) -> anyhow::Result<At> {
+pub(super) fn now(job: &Job) -> anyhow::Result<At> {
     Ok(daemon::now(&zone(job)?))
 }
 

@@ -4,20 +4,22 @@
 mod folder;
 
 use std::fs::{self, File};
-use std::io::BufReader;
+use std::io::{BufRead as _, BufReader};
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 use jiff::tz::TimeZone;
 
 use super::home::Home;
-use super::out::Out;
+use super::out::{Out, many};
+use super::seal;
+use super::typed::fingerprint;
 use crate::bundle::{self, Checked, Source, ZipSource};
 use crate::config::Config;
 use crate::daemon;
 use crate::domain::jws::{Jws, Kind};
 use crate::domain::{Fingerprint, Hash, Json, hearing, sealing};
-use crate::export::check;
+use crate::export::check::{self, Report};
 use crate::files;
 use crate::store::{self, Clips, Import, Imported, ImportedFile, Lies, Photos};
 
@@ -28,6 +30,11 @@ pub(super) struct Arguments {
     /// What `chalkhand export` wrote on the other device: a folder or a .zip file
     #[arg(value_name = "FOLDER|FILE.zip")]
     bundle: PathBuf,
+    /// The fingerprint the company gave you, or a file with what `seal key` printed;
+    /// what another key sealed is refused
+    #[arg(long, value_name = "FINGERPRINT|FILE", allow_hyphen_values = true,
+          value_parser = fingerprint)]
+    key: Option<Fingerprint>,
     /// Who imports it
     #[arg(long, default_value = "office")]
     by: String,
@@ -37,64 +44,100 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
     let mut home = Home::open(config)?;
     let path = &arguments.bundle;
     let refused = |wrong: Vec<String>| {
-        anyhow::anyhow!("nothing was imported from `{}`: {}", path.display(), wrong.join("; "))
+        anyhow::anyhow!(
+            "nothing was imported from `{}`: {}; ask for it anew, as `chalkhand export` writes it",
+            path.display(),
+            wrong.join("; ")
+        )
     };
     let mut source = source(path)?.map_err(refused)?;
     let checked = bundle::check(source.as_mut(), store::read_json).map_err(refused)?;
-    let key = sealed(source.as_mut(), &checked).map_err(|why| refused(vec![why]))?;
-    let import = import(config, source.as_mut(), &checked).map_err(|why| refused(vec![why]))?;
+    let mut again = Again { source: source.as_mut(), checked: &checked };
+    let report = sealed(&mut again).map_err(|why| refused(vec![why]))?;
+    let known = home.store.device_keys()?;
+    let known: Vec<Fingerprint> = known.into_iter().map(|key| key.fingerprint).collect();
+    let (is_expected, whose) = seal::whose(&report, arguments.key, &known);
+    if !is_expected {
+        bail!(
+            "nothing was imported from `{}`: its record is {whose}; ask the company which \
+             fingerprint is right before you take it",
+            path.display()
+        );
+    }
+    let import = import(config, &mut again).map_err(|why| refused(vec![why]))?;
     let at = daemon::now(&TimeZone::system());
     let done = home.store.import(&import, at, &arguments.by)?;
     let name = home.store.imports()?.into_iter().find(|job| job.first == import.first);
     let name = name.map_or_else(|| import.job.number.clone(), |job| job.name());
-    let (entries, photos) = (import.entries, checked.photos.len());
+    let entries = many(import.entries, "entry", "entries");
+    let photos = many(checked.photos.len(), "photo", "photos");
     out.line(&match done {
-        Imported::New => format!("imported job {name}: {entries} entries, {photos} photos"),
+        Imported::New => format!("imported job {name}: {entries}, {photos}"),
         Imported::More(0) => format!("imported job {name} anew: no entry is new"),
+        Imported::More(1) => format!("imported job {name} anew: 1 entry is new"),
         Imported::More(more) => format!("imported job {name} anew: {more} entries are new"),
         Imported::Before => format!("job {name} is here already; nothing was added"),
         Imported::Older => format!("job {name} is here in a newer state; nothing was added"),
     })?;
-    out.line(&format!("  sealed by {key}: compare with the fingerprint the company gave you"))?;
+    out.line(&format!("  {whose}"))?;
     for missing in &checked.manifest.missing {
         out.line(&format!("  ! `{missing}` was missing on the device it comes from"))?;
     }
     Ok(())
 }
 
-/// Whether the record's seal holds, over these very entries: who sealed it.
-fn sealed(source: &mut dyn Source, checked: &Checked) -> Result<Fingerprint, String> {
+/// A bundle that was checked, to be read again.
+struct Again<'a> {
+    source: &'a mut dyn Source,
+    checked: &'a Checked,
+}
+
+impl Again<'_> {
+    /// A file that is listed, or the list itself: by now it may be another one.
+    fn read(&mut self, name: &str) -> Result<Vec<u8>, String> {
+        let (most_bytes, sha256) = if name == bundle::MANIFEST {
+            (bundle::MOST_MANIFEST_BYTES, self.checked.manifest_sha256)
+        } else {
+            let listed = self.checked.manifest.files.get(name);
+            let listed = listed.ok_or_else(|| format!("`{name}` is missing"))?;
+            (listed.size_bytes, listed.sha256)
+        };
+        let bytes = self.source.read(name, most_bytes)?;
+        if Hash::of(&bytes) == sha256 {
+            Ok(bytes)
+        } else {
+            Err(format!("`{name}` was changed by somebody while it was read: import it once more"))
+        }
+    }
+}
+
+/// What the check of the record's seal came to, where it holds over these very
+/// entries.
+fn sealed(again: &mut Again<'_>) -> Result<Report, String> {
     let name = bundle::RECORD_JSON;
-    let listed = checked.manifest.files.get(name).ok_or_else(|| format!("`{name}` is missing"))?;
-    let bytes = source.read(name, listed.size_bytes)?;
-    let record = files::read_json(&bytes).map_err(|why| format!("`{name}`: {why}"))?;
+    let record = files::read_json(&again.read(name)?).map_err(|why| format!("`{name}`: {why}"))?;
     let entries = record.get("log").and_then(|log| log.get("entries")).and_then(Json::as_list);
     let hashes = entries.unwrap_or_default().iter();
     let hashes = hashes.map(|entry| entry.get("sha256").and_then(Json::as_text));
-    let here = checked.entries.iter().map(|text| Hash::of(text.as_bytes()).to_string());
+    let here = again.checked.entries.iter().map(|text| Hash::of(text.as_bytes()).to_string());
     if !here.map(Some).eq(hashes.map(|hash| hash.map(str::to_owned))) {
         return Err(format!("`{name}` was sealed over other entries than `{}`", bundle::ENTRIES));
     }
     let report = check::record(record);
-    if report.holds() && signer(source, checked)? != report.key {
+    if report.holds() && signer(again)? != report.key {
         return Err(format!("`{}` is not signed by the key of the record", bundle::MANIFEST));
     }
-    let wrong = report.findings.iter().find(|finding| !finding.holds);
-    match (wrong, report.key) {
-        (None, Some(key)) => Ok(key),
-        (Some(wrong), _) => Err(format!("`{name}` does not hold: {}", wrong.says)),
-        (None, None) => Err(format!("`{name}` is not sealed")),
+    match report.findings.iter().find(|finding| !finding.holds()) {
+        Some(wrong) => Err(format!("`{name}` does not hold: {}", wrong.says)),
+        None if report.key.is_none() => Err(format!("`{name}` is not sealed")),
+        None => Ok(report),
     }
 }
 
 /// Who signed the list of files; none where nobody did or it was changed since.
-fn signer(source: &mut dyn Source, checked: &Checked) -> Result<Option<Fingerprint>, String> {
+fn signer(again: &mut Again<'_>) -> Result<Option<Fingerprint>, String> {
     let name = bundle::MANIFEST;
-    let bytes = source.read(name, bundle::MOST_MANIFEST_BYTES)?;
-    if bundle::Listed::of(&bytes).sha256 != checked.manifest_sha256 {
-        return Err(format!("`{name}` was changed meanwhile"));
-    }
-    let list = files::read_json(&bytes).map_err(|why| format!("`{name}`: {why}"))?;
+    let list = files::read_json(&again.read(name)?).map_err(|why| format!("`{name}`: {why}"))?;
     let Json::Object(mut members) = list else { return Ok(None) };
     let Some(seal) = members.remove("seal").as_ref().and_then(Jws::read) else { return Ok(None) };
     let Ok(payload) = sealing::payload(&Json::Object(members)) else { return Ok(None) };
@@ -113,23 +156,23 @@ fn source(path: &Path) -> anyhow::Result<Opened> {
         bail!("`{}` is no file and no folder", path.display());
     }
     let file = File::open(path).with_context(|| format!("`{}` cannot be read", path.display()))?;
-    Ok(ZipSource::new(BufReader::new(file)).map(|source| Box::new(source) as Box<dyn Source>))
+    let mut file = BufReader::new(file);
+    if !file.fill_buf()?.starts_with(b"PK") {
+        bail!(
+            "`{}` is no whole ZIP file: name the folder or ZIP file that `chalkhand export` wrote; a \
+             record by itself is looked at with: chalkhand seal check FILE",
+            path.display()
+        );
+    }
+    Ok(ZipSource::new(file).map(|source| Box::new(source) as Box<dyn Source>))
 }
 
 /// Puts photos and clips beside the log, where they are the same for everybody,
 /// and gathers the rest.
-fn import(config: &Config, source: &mut dyn Source, checked: &Checked) -> Result<Import, String> {
+fn import(config: &Config, again: &mut Again<'_>) -> Result<Import, String> {
+    let checked = again.checked;
     let manifest = &checked.manifest;
-    let mut read = |name: &str| {
-        let listed = manifest.files.get(name).ok_or_else(|| format!("`{name}` is missing"))?;
-        let bytes = source.read(name, listed.size_bytes)?;
-        // It may be another file by now.
-        if bundle::Listed::of(&bytes) == *listed {
-            Ok(bytes)
-        } else {
-            Err(format!("`{name}` was changed meanwhile"))
-        }
-    };
+    let mut read = |name: &str| again.read(name);
     let mut beside = std::collections::BTreeMap::new();
     let said = |error: store::BlobError| error.to_string();
     let photos = Photos::of(&config.data);
@@ -154,13 +197,8 @@ fn import(config: &Config, source: &mut dyn Source, checked: &Checked) -> Result
         };
         files.push(ImportedFile { path: path.clone(), sha256: listed.sha256, lies });
     }
-    let bytes = source.read(bundle::MANIFEST, bundle::MOST_MANIFEST_BYTES)?;
-    let listed = bundle::Listed::of(&bytes);
-    if listed.sha256 != checked.manifest_sha256 {
-        return Err(format!("`{}` was changed meanwhile", bundle::MANIFEST));
-    }
-    let (path, lies) = (bundle::MANIFEST.to_owned(), Lies::Here(bytes));
-    files.push(ImportedFile { path, sha256: listed.sha256, lies });
+    let (path, lies) = (bundle::MANIFEST.to_owned(), Lies::Here(read(bundle::MANIFEST)?));
+    files.push(ImportedFile { path, sha256: checked.manifest_sha256, lies });
     Ok(Import {
         first: manifest.first,
         job: checked.job.clone(),

@@ -28,6 +28,7 @@ mod retention;
 mod seal;
 mod serve;
 mod sheet;
+mod typed;
 mod voices;
 mod walk;
 

@@ -69,6 +69,15 @@ impl Out {
     }
 }
 
+/// So many of something: `1 photo`, `2 photos`.
+pub(super) fn many<N: std::fmt::Display + PartialEq + From<u8>>(
+    n: N,
+    one: &str,
+    more: &str,
+) -> String {
+    if n == N::from(1) { format!("{n} {one}") } else { format!("{n} {more}") }
+}
+
 /// A sentence on standard error.
 pub(super) fn complain(text: &str) {
     // Nobody is left to tell when standard error is closed.
@@ -87,11 +96,19 @@ pub(super) fn is_closed_pipe(error: &anyhow::Error) -> bool {
     })
 }
 
-/// Writes a file as a whole or not at all.
+/// Writes a file as a whole or not at all; one of that name is replaced.
 pub(super) fn write_file(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
+    write_whole(path, |part| Ok(std::fs::write(part, bytes)?))
+}
+
+/// The same with whatever writes the file beside it that then takes its place.
+pub(super) fn write_whole(
+    path: &Path,
+    write: impl FnOnce(&Path) -> anyhow::Result<()>,
+) -> anyhow::Result<()> {
     let name = path.file_name().context("name a file, not a folder")?;
     let part = path.with_file_name(format!(".{}.part", name.to_string_lossy()));
-    let written = std::fs::write(&part, bytes).and_then(|()| std::fs::rename(&part, path));
+    let written = write(&part).and_then(|()| Ok(std::fs::rename(&part, path)?));
     if written.is_err() {
         // Nothing half-written stays behind.
         let _ = std::fs::remove_file(&part);

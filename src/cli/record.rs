@@ -49,19 +49,14 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
     let due = due(config, &file, at)?;
     let json = || export::json::record(&record, &due);
     let bytes = match path.extension().and_then(|ending| ending.to_str()) {
-        Some("json") => {
-            let sealed = seal::sealed(&mut home, &file, json())?;
-            export::json::pretty(&sealed.json).into_bytes()
-        }
+        Some("json") => SealedRecord::of(&mut home, &file, json())?.text.into_bytes(),
         Some("html") => {
             let previews = super::kept::previews(config, &record)?;
             export::html::record_with_photos(&record, &due, &previews).into_bytes()
         }
         Some("pdf") => {
-            let json = seal::sealed(&mut home, &file, json())?.json;
-            let paper = arguments.paper.unwrap_or(usual_paper(file.job.units));
-            let previews = super::kept::previews(config, &record)?;
-            pages(&export::json::pretty(&json), &json, &previews, paper)?
+            let sealed = SealedRecord::of(&mut home, &file, json())?;
+            sealed.pages(&super::kept::previews(config, &record)?, arguments.paper)?
         }
         _ => bail!("`{}` has to end in .pdf, .html or .json", path.display()),
     };
@@ -69,21 +64,33 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
     Ok(out.line(&format!("wrote {}", path.display()))?)
 }
 
-/// The job's follow-ups that stand.
-/// The paper that goes with the units of a job.
-pub(super) fn usual_paper(units: Units) -> Paper {
-    if units == Units::Us { Paper::Letter } else { Paper::A4 }
+/// A record sealed by this device: as text, and as pages that carry the text.
+#[derive(Debug)]
+pub(super) struct SealedRecord {
+    /// The JSON as it is written out.
+    pub(super) text: String,
+    json: Json,
+    units: Units,
 }
 
-/// The PDF of a sealed record, whose text is attached.
-pub(super) fn pages(
-    text: &str,
-    json: &Json,
-    previews: &Previews,
-    paper: Paper,
-) -> anyhow::Result<Vec<u8>> {
-    let preview = |hash: &str| hash.parse().ok().and_then(|hash| previews.get(&hash).cloned());
-    Ok(export::pdf::record(text, json, preview, paper)?)
+impl SealedRecord {
+    /// Of a record as `export::json::record` gives it.
+    pub(super) fn of(home: &mut Home, file: &JobFile, record: Json) -> anyhow::Result<Self> {
+        let json = seal::sealed(home, file, record)?.json;
+        Ok(Self { text: export::json::pretty(&json), json, units: file.job.units })
+    }
+
+    /// The PDF with the text attached, on the paper that goes with the units of
+    /// the job where none is named.
+    pub(super) fn pages(
+        &self,
+        previews: &Previews,
+        paper: Option<Paper>,
+    ) -> anyhow::Result<Vec<u8>> {
+        let usual = if self.units == Units::Us { Paper::Letter } else { Paper::A4 };
+        let preview = |hash: &str| hash.parse().ok().and_then(|hash| previews.get(&hash).cloned());
+        Ok(export::pdf::record(&self.text, &self.json, preview, paper.unwrap_or(usual))?)
+    }
 }
 
 /// The dates of a job that stand.

@@ -23,11 +23,15 @@ pub(super) struct Arguments {
 
 pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow::Result<()> {
     let home = Home::open(config)?;
-    let record = home.job(&arguments.job)?.record_of_now(&home.functions);
+    let (file, imported) = home.job_to_read(&arguments.job)?;
+    let record = file.record_of_now(&home.functions);
     let Some(path) = &arguments.output else {
         return if arguments.json {
             out.json(&export::sheet_json::sheet(&record))
         } else {
+            if let Some(says) = imported {
+                out.line(&says)?;
+            }
             Ok(out.text(&export::sheet_text::sheet(&record))?)
         };
     };

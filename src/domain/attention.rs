@@ -1,5 +1,7 @@
 //! What somebody has to look at first.
 
+use std::collections::BTreeMap;
+
 use crate::measure::Value;
 
 use super::{
@@ -84,7 +86,8 @@ pub enum About {
     },
 }
 
-/// What needs attention in one walk of a job, by urgency and step.
+/// What needs attention in one walk of a job, by urgency and the step's place in
+/// the plan.
 #[must_use]
 pub fn of_walk(
     id: &WalkId,
@@ -179,7 +182,12 @@ pub fn of_walk(
         let overtaken = standing.walks.contains_key(&id.next());
         add(None, None, About::Unfinished { open, overtaken });
     }
-    all.sort_by_key(|attention| attention.about.urgency());
+    // By the step's place; what the plan does not ask comes last.
+    let places: BTreeMap<&StepRef, usize> = plan.iter().zip(0..).collect();
+    let place = |step: &StepRef| places.get(step).copied().unwrap_or(plan.len());
+    all.sort_by_key(|attention| {
+        (attention.about.urgency(), attention.step.as_ref().map_or(plan.len(), place))
+    });
     all
 }
 

@@ -55,6 +55,8 @@ pub struct Finding {
     pub steps: Vec<NamedStep>,
     /// Whether it is under warranty.
     pub warranty: Warranty,
+    /// Why it was closed although a visit was not walked to its end.
+    pub visit_left_open: Option<String>,
 }
 
 /// A step of a checklist, in one row or in any.

@@ -35,6 +35,7 @@ pub(super) fn finding(finding: &Finding) -> Json {
         ("done", option(finding.done.as_ref())),
         ("steps", Json::List(steps.collect())),
         ("warranty", finding.warranty.word().into()),
+        ("visit_left_open", option(finding.visit_left_open.as_ref())),
     ])
 }
 
@@ -71,6 +72,7 @@ impl Fields<'_> {
                 Ok(NamedStep { checklist: named.text("checklist")?, step: named.parsed("step")? })
             })?,
             warranty: self.one_of("warranty", &Warranty::ALL, Warranty::word)?,
+            visit_left_open: self.text_if_there("visit_left_open")?,
         })
     }
 
@@ -78,9 +80,5 @@ impl Fields<'_> {
         let kind = |word: &String| DeviationKind::ALL.into_iter().find(|k| k.word() == word);
         let words = self.texts(field)?;
         words.iter().map(kind).collect::<Option<_>>().ok_or_else(|| self.wrong(field))
-    }
-
-    fn text_if_there(&self, field: &str) -> Result<Option<String>, NotAnEntry> {
-        self.json.get(field).map(|_| self.text(field)).transpose()
     }
 }

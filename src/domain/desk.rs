@@ -14,11 +14,9 @@ use super::{
 };
 
 /// Tags of steps that keep water out.
-pub const WATER: [&str; 2] = ["waterproofing", "flashing"];
-/// The tag of steps that say what the weather was, and steps that say it
-/// without the tag.
+const WATER: [&str; 2] = ["waterproofing", "flashing"];
+/// The tag of steps that say what the weather was.
 const WEATHER: &str = "weather";
-const WEATHER_STEPS: [&str; 2] = ["weather", "temperature"];
 /// The tag of steps that say who was there.
 const PEOPLE: &str = "people";
 
@@ -97,8 +95,7 @@ pub fn desk(record: &Record, id: u32) -> Option<Desk> {
     let (mine, others): (Vec<_>, Vec<_>) =
         record.callbacks.iter().map(|c| c.standing.clone()).partition(|c| c.call.id == id);
     let callback = mine.into_iter().next()?;
-    let visits: BTreeSet<&WalkId> =
-        record.callbacks.iter().flat_map(|c| &c.standing.visits).map(|(walk, _)| walk).collect();
+    let visits = record.visits();
     let walks: Vec<&RecordWalk> =
         record.walks.iter().filter(|walk| !visits.contains(&walk.id)).collect();
     let places = places(record, &walks, &callback);
@@ -130,7 +127,9 @@ pub fn desk(record: &Record, id: u32) -> Option<Desk> {
     Some(Desk { callback, places, steps, deviations, open, days, others })
 }
 
-fn is_water(tags: &[String]) -> bool {
+/// Whether a step with these tags keeps water out.
+#[must_use]
+pub fn is_water(tags: &[String]) -> bool {
     tags.iter().any(|tag| WATER.contains(&tag.as_str()))
 }
 
@@ -201,8 +200,7 @@ fn days(walks: &[&RecordWalk], steps: &[DeskStep]) -> Vec<DeskDay> {
                     people.push(by.clone());
                 }
             }
-            let is_told = step.tags.iter().any(|tag| tag == WEATHER || tag == PEOPLE)
-                || WEATHER_STEPS.contains(&step.at.id.as_str());
+            let is_told = step.tags.iter().any(|tag| tag == WEATHER || tag == PEOPLE);
             if is_told && step.settled.as_ref().is_some_and(|s| s.at.date() == date) {
                 told.push((walk.id.clone(), step.clone()));
             }
@@ -272,7 +270,10 @@ fn places(record: &Record, walks: &[&RecordWalk], callback: &CallbackStanding) -
                 && says(&said, &words(text))
             {
                 let column = column.replace('_', " ");
-                add(at, format!("the caller said “{text}”, and that is “{column}” of {at}"));
+                add(
+                    at,
+                    format!("the caller said “{text}”, and on the plan that is {at} ({column})"),
+                );
             }
         }
     }

@@ -93,6 +93,30 @@ pub enum How {
     Program,
 }
 
+impl How {
+    /// The word entries use.
+    #[must_use]
+    pub fn word(&self) -> &'static str {
+        match self {
+            Self::Voice(_) => "voice",
+            Self::Keys => "keys",
+            Self::Touch => "touch",
+            Self::Command => "command",
+            Self::File => "file",
+            Self::Program => "program",
+        }
+    }
+
+    /// What was heard, where it was by voice.
+    #[must_use]
+    pub fn heard(&self) -> Option<&Heard> {
+        match self {
+            Self::Voice(heard) => Some(heard),
+            _ => None,
+        }
+    }
+}
+
 /// What the recogniser heard. Scores are in thousandths of a nat.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub struct Heard {

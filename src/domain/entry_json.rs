@@ -25,7 +25,7 @@ pub struct NotAnEntry {
 #[must_use]
 pub fn sealed(seq: u64, draft: &Draft, previous: Hash) -> Json {
     let mut members = BTreeMap::from([
-        ("seq".to_owned(), whole(seq)),
+        ("seq".to_owned(), Json::whole(seq)),
         ("job".to_owned(), Json::text(&draft.job)),
         ("at".to_owned(), Json::text(draft.at)),
         ("by".to_owned(), Json::text(&draft.by)),
@@ -42,7 +42,7 @@ pub fn sealed(seq: u64, draft: &Draft, previous: Hash) -> Json {
         }
     }
     if let Some(corrects) = draft.corrects {
-        members.insert("corrects".to_owned(), whole(corrects));
+        members.insert("corrects".to_owned(), Json::whole(corrects));
     }
     if let Json::Object(more) = details(&draft.what) {
         members.extend(more);
@@ -126,25 +126,15 @@ fn read_quantity(json: &Json) -> Option<Quantity> {
     }
 }
 
-#[expect(clippy::cast_precision_loss, reason = "sequence numbers stay far below 2^53")]
-fn whole(n: u64) -> Json {
-    Json::Number(n as f64)
-}
-
 fn row(row: Option<u32>) -> Json {
     row.map_or(Json::Null, Json::from)
 }
 
 fn how(how: &How) -> Json {
-    let heard = match how {
-        How::Voice(heard) => heard,
-        How::Keys => return "keys".into(),
-        How::Touch => return "touch".into(),
-        How::Command => return "command".into(),
-        How::File => return "file".into(),
-        How::Program => return "program".into(),
-    };
-    Json::object([("voice", hearing_json::heard(heard))])
+    match how {
+        How::Voice(heard) => Json::object([(how.word(), hearing_json::heard(heard))]),
+        How::Keys | How::Touch | How::Command | How::File | How::Program => how.word().into(),
+    }
 }
 
 fn details(what: &What) -> Json {
@@ -186,7 +176,7 @@ fn details(what: &What) -> Json {
         What::EarOpened { source, keeps, check } => Json::object([
             ("source", Json::text(source)),
             ("keeps", keeps.word().into()),
-            ("hearing_check", check.map_or(Json::Null, whole)),
+            ("hearing_check", check.map_or(Json::Null, Json::whole)),
         ]),
         What::EarClosed => Json::object([]),
         What::PhotoTaken { step: at } => Json::object([("step", step(at))]),
@@ -203,7 +193,7 @@ fn details(what: &What) -> Json {
             Json::object([("step", step(at)), ("role", Json::text(role))])
         }
         What::Accepted { entry, step: at, kinds, role, reason } => Json::object([
-            ("accepted_entry", whole(*entry)),
+            ("accepted_entry", Json::whole(*entry)),
             ("step", step(at)),
             ("deviations", callback_json::kinds(kinds)),
             ("role", Json::text(role)),
@@ -330,6 +320,11 @@ impl Fields<'_> {
     pub(super) fn text(&self, field: &str) -> Result<String, NotAnEntry> {
         let text = self.json.get(field).and_then(Json::as_text);
         text.map(str::to_owned).ok_or_else(|| self.wrong(field))
+    }
+
+    /// The text of a member that may be left out.
+    pub(super) fn text_if_there(&self, field: &str) -> Result<Option<String>, NotAnEntry> {
+        self.json.get(field).map(|_| self.text(field)).transpose()
     }
 
     pub(super) fn parsed<T: std::str::FromStr>(&self, field: &str) -> Result<T, NotAnEntry> {
@@ -525,7 +520,7 @@ impl Fields<'_> {
                 start: self.parsed("start")?,
                 lasts_min: self.whole("lasts_min")?,
                 title: self.text("title")?,
-                who: self.json.get("who").map(|_| self.text("who")).transpose()?,
+                who: self.text_if_there("who")?,
             },
             "person-set" => {
                 What::PersonSet { name: self.text("name")?, roles: self.parsed("roles")? }

@@ -1,7 +1,7 @@
 //! What a hearing check found, when the ear was open, and clips of sound: pure
 //! data of the log. How a check is judged is the business of `speech`.
 
-use super::{At, Hash, Heard};
+use super::{At, Entry, Hash, Heard, What};
 
 /// How far spoken answers of one kind can be trusted.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -211,6 +211,19 @@ pub struct Checked {
     pub at: At,
     /// What it found.
     pub check: HearingCheck,
+}
+
+impl Checked {
+    /// Of an entry, where it is of a hearing check.
+    #[must_use]
+    pub fn of(entry: &Entry) -> Option<Self> {
+        match &entry.draft.what {
+            What::HearingChecked(check) => {
+                Some(Self { seq: entry.seq, at: entry.draft.at, check: check.as_ref().clone() })
+            }
+            _ => None,
+        }
+    }
 }
 
 /// Which sound is kept.

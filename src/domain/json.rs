@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
+use std::ops::Range;
 
 /// A JSON value. Object keys are kept by Rust's order; the canonical text
 /// sorts them as RFC 8785 wants.
@@ -87,16 +88,36 @@ impl Json {
     /// # Errors
     /// A number that is not finite has no JSON text.
     pub fn canonical(&self) -> Result<String, NotFinite> {
+        self.canonical_seen(|_, _| ())
+    }
+
+    /// The canonical text; `seen` is told of each value in it and where it stands,
+    /// in bytes, those inside before the one around them.
+    ///
+    /// # Errors
+    /// A number that is not finite has no JSON text.
+    pub fn canonical_seen(
+        &self,
+        mut seen: impl FnMut(&Json, Range<usize>),
+    ) -> Result<String, NotFinite> {
         let mut out = String::new();
-        self.write(&mut out)?;
+        self.write(&mut out, &mut seen)?;
         Ok(out)
     }
 
-    fn write(&self, out: &mut String) -> Result<(), NotFinite> {
+    fn write(
+        &self,
+        out: &mut String,
+        seen: &mut impl FnMut(&Json, Range<usize>),
+    ) -> Result<(), NotFinite> {
+        let start = out.len();
         match self {
             Json::Null => out.push_str("null"),
             Json::Bool(true) => out.push_str("true"),
             Json::Bool(false) => out.push_str("false"),
+            Json::Number(n) if n.fract() == 0.0 && n.abs() < 9_007_199_254_740_992.0 => {
+                write_whole(*n, out);
+            }
             Json::Number(n) if n.is_finite() => {
                 out.push_str(ryu_js::Buffer::new().format_finite(*n));
             }
@@ -108,29 +129,37 @@ impl Json {
                     if 0 < at {
                         out.push(',');
                     }
-                    item.write(out)?;
+                    item.write(out, seen)?;
                 }
                 out.push(']');
             }
             Json::Object(members) => {
-                let mut members: Vec<_> = members.iter().collect();
-                // RFC 8785 section 3.2.3: by UTF-16 code units, which differs
-                // from Rust's order outside the basic plane.
-                if members.iter().any(|(key, _)| !key.is_ascii()) {
-                    members.sort_by(|(a, _), (b, _)| a.encode_utf16().cmp(b.encode_utf16()));
-                }
                 out.push('{');
-                for (at, (key, value)) in members.into_iter().enumerate() {
+                let mut write = |at: usize, key: &str, value: &Json| {
                     if 0 < at {
                         out.push(',');
                     }
                     write_text(key, out);
                     out.push(':');
-                    value.write(out)?;
+                    value.write(out, seen)
+                };
+                // RFC 8785 section 3.2.3: by UTF-16 code units, which differs
+                // from Rust's order outside the basic plane.
+                if members.keys().all(|key| key.is_ascii()) {
+                    for (at, (key, value)) in members.iter().enumerate() {
+                        write(at, key, value)?;
+                    }
+                } else {
+                    let mut members: Vec<_> = members.iter().collect();
+                    members.sort_by(|(a, _), (b, _)| a.encode_utf16().cmp(b.encode_utf16()));
+                    for (at, (key, value)) in members.into_iter().enumerate() {
+                        write(at, key, value)?;
+                    }
                 }
                 out.push('}');
             }
         }
+        seen(self, start..out.len());
         Ok(())
     }
 }
@@ -151,6 +180,13 @@ impl From<u32> for Json {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("a number that is not finite has no JSON text")]
 pub struct NotFinite;
+
+/// A whole number that a double holds exactly; of the two zeros it is the one.
+#[expect(clippy::cast_possible_truncation, reason = "bounded to ±2^53 before")]
+fn write_whole(n: f64, out: &mut String) {
+    // Writing to a String does not fail.
+    let _ = write!(out, "{}", n as i64);
+}
 
 fn write_text(text: &str, out: &mut String) {
     out.push('"');

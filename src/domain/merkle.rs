@@ -135,25 +135,80 @@ impl Tree {
 /// and root (RFC 9162 section 2.1.3.2).
 #[must_use]
 pub fn includes(root: &Hash, size: u64, index: u64, leaf: &Hash, proof: &[Hash]) -> bool {
-    if size <= index {
-        return false;
+    Proofs::new(*root, size).include(index, leaf, proof)
+}
+
+/// Checks one proof after another against the same root. Where the way up meets
+/// that of the last one that held, with the same hash and the same rest of the
+/// proof, what follows is the same and is not computed again.
+#[derive(Clone, Debug)]
+pub struct Proofs {
+    root: Hash,
+    size: u64,
+    /// The way of the last proof that held, and that proof: before its n-th hash.
+    way: Vec<Stop>,
+    proof: Vec<Hash>,
+}
+
+/// A part of the tree on the way from a leaf to the root, and its hash.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Stop {
+    height: u32,
+    at: u64,
+    hash: Hash,
+}
+
+impl Proofs {
+    /// Against that root over so many leaves.
+    #[must_use]
+    pub fn new(root: Hash, size: u64) -> Self {
+        Self { root, size, way: Vec::new(), proof: Vec::new() }
     }
-    let (mut at, mut last, mut hash) = (index, size - 1, *leaf);
-    for beside in proof {
-        if last == 0 {
+
+    /// Whether the proof shows that `leaf` stands at `index` (RFC 9162 section
+    /// 2.1.3.2).
+    #[must_use]
+    pub fn include(&mut self, index: u64, leaf: &Hash, proof: &[Hash]) -> bool {
+        let Some(mut last) = self.size.checked_sub(1).filter(|last| index <= *last) else {
             return false;
-        }
-        if at & 1 == 1 || at == last {
-            hash = node(beside, &hash);
-            while at & 1 == 0 && at != 0 {
-                (at, last) = (at >> 1, last >> 1);
+        };
+        let mut stop = Stop { height: 0, at: index, hash: *leaf };
+        let mut way = Vec::with_capacity(proof.len());
+        let mut rest = proof.iter();
+        let mut before = self.way.iter().zip(0..).peekable();
+        while let Some(beside) = rest.as_slice().first() {
+            while before.next_if(|(known, _)| known.height < stop.height).is_some() {}
+            if let Some((known, used)) = before.peek()
+                && **known == stop
+                && self.proof.get(*used..) == Some(rest.as_slice())
+            {
+                // The way of the last one leads on from here.
+                let used = *used;
+                self.way.splice(..used, way);
+                self.proof.splice(..used, proof.iter().take(proof.len() - rest.len()).copied());
+                return true;
             }
-        } else {
-            hash = node(&hash, beside);
+            if last == 0 {
+                return false;
+            }
+            way.push(stop);
+            if stop.at & 1 == 1 || stop.at == last {
+                stop.hash = node(beside, &stop.hash);
+                while stop.at & 1 == 0 && stop.at != 0 {
+                    (stop.at, last, stop.height) = (stop.at >> 1, last >> 1, stop.height + 1);
+                }
+            } else {
+                stop.hash = node(&stop.hash, beside);
+            }
+            (stop.at, last, stop.height) = (stop.at >> 1, last >> 1, stop.height + 1);
+            rest.next();
         }
-        (at, last) = (at >> 1, last >> 1);
+        let holds = last == 0 && stop.hash == self.root;
+        if holds {
+            (self.way, self.proof) = (way, proof.to_vec());
+        }
+        holds
     }
-    last == 0 && hash == *root
 }
 
 /// Whether the proof shows that the tree of size and root `first` begins the one

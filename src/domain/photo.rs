@@ -115,7 +115,7 @@ pub(super) fn json(photo: &Photo) -> Json {
     Json::object([
         ("sha256", Json::text(photo.sha256)),
         ("media_type", photo.media.word().into()),
-        ("size_bytes", whole(photo.size_bytes)),
+        ("size_bytes", Json::whole(photo.size_bytes)),
         ("width_px", Json::from(photo.width_px)),
         ("height_px", Json::from(photo.height_px)),
         ("preview_sha256", Json::text(photo.preview_sha256)),
@@ -126,11 +126,6 @@ pub(super) fn json(photo: &Photo) -> Json {
     ])
 }
 
-#[expect(clippy::cast_precision_loss, reason = "a file's size stays far below 2^53")]
-fn whole(n: u64) -> Json {
-    Json::Number(n as f64)
-}
-
 impl Fields<'_> {
     pub(super) fn photo(&self) -> Result<Photo, NotAnEntry> {
         let given = self.json.get("given_sha256");
@@ -138,7 +133,6 @@ impl Fields<'_> {
         if self.json.get("location_removed") != Some(&Json::Bool(given_sha256.is_some())) {
             return Err(self.wrong("location_removed"));
         }
-        let text = |field: &str| self.json.get(field).map(|_| self.text(field)).transpose();
         Ok(Photo {
             sha256: self.parsed("sha256")?,
             media: self.one_of("media_type", &Media::ALL, Media::word)?,
@@ -146,8 +140,8 @@ impl Fields<'_> {
             width_px: self.whole("width_px")?,
             height_px: self.whole("height_px")?,
             preview_sha256: self.parsed("preview_sha256")?,
-            taken: text("taken_by_camera_clock")?,
-            caption: text("caption")?,
+            taken: self.text_if_there("taken_by_camera_clock")?,
+            caption: self.text_if_there("caption")?,
             given_sha256,
         })
     }

@@ -1,7 +1,7 @@
 //! The install record: a job's entries folded into what now stands, together
 //! with everything it rests on. How it looks is the business of `export`.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use crate::measure::{Functions, Quantity, RowsInput, Value};
@@ -172,6 +172,22 @@ pub struct RecordStep {
     pub point: Option<PointStanding>,
 }
 
+impl Record {
+    /// The walks that are visits after a leak call.
+    #[must_use]
+    pub fn visits(&self) -> BTreeSet<&WalkId> {
+        let visits = self.callbacks.iter().flat_map(|callback| &callback.standing.visits);
+        visits.map(|(walk, _)| walk).collect()
+    }
+
+    /// Entries with a deviation that nobody has accepted yet.
+    #[must_use]
+    pub fn open_deviations(&self) -> BTreeSet<u64> {
+        let open = self.deviations.iter().filter(|deviation| deviation.accepted.is_none());
+        open.filter_map(|deviation| deviation.need.seq).collect()
+    }
+}
+
 impl JobFile {
     /// The pinned checklist of this identifier.
     #[must_use]
@@ -298,14 +314,7 @@ impl JobFile {
     /// Every hearing check on this job.
     #[must_use]
     pub fn checks(&self) -> Vec<Checked> {
-        let checks = self.entries.iter().filter_map(|entry| match &entry.draft.what {
-            What::HearingChecked(check) => {
-                let (seq, at, check) = (entry.seq, entry.draft.at, check.as_ref().clone());
-                Some(Checked { seq, at, check })
-            }
-            _ => None,
-        });
-        checks.collect()
+        self.entries.iter().filter_map(Checked::of).collect()
     }
 
     fn photos(&self) -> Vec<RecordPhoto> {

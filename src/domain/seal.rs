@@ -39,9 +39,12 @@ impl Hash {
 
 impl fmt::Display for Hash {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let digit = |half: u8| char::from_digit(half.into(), 16).unwrap_or_default();
-        let digits = self.0.iter().flat_map(|byte| [digit(byte >> 4), digit(byte & 0xf)]);
-        f.write_str(&digits.collect::<String>())
+        let digit = |half: u8| if half < 10 { b'0' + half } else { b'a' - 10 + half };
+        let mut digits = [0; 64];
+        for (two, byte) in digits.as_chunks_mut().0.iter_mut().zip(self.0) {
+            *two = [digit(byte >> 4), digit(byte & 0xf)];
+        }
+        f.write_str(std::str::from_utf8(&digits).unwrap_or_default())
     }
 }
 
@@ -56,13 +59,15 @@ impl std::str::FromStr for Hash {
 
     fn from_str(text: &str) -> Result<Self, String> {
         let wrong = || format!("`{text}` is not a SHA-256 digest of 64 hexadecimal digits");
-        if text.len() != 64 || !text.bytes().all(|b| matches!(b, b'0'..=b'9' | b'a'..=b'f')) {
-            return Err(wrong());
-        }
+        let half = |digit: u8| match digit {
+            b'0'..=b'9' => Some(digit - b'0'),
+            b'a'..=b'f' => Some(digit - b'a' + 10),
+            _ => None,
+        };
+        let digits: &[u8; 64] = text.as_bytes().try_into().map_err(|_| wrong())?;
         let mut bytes = [0; 32];
-        for (at, byte) in bytes.iter_mut().enumerate() {
-            let digits = text.get(2 * at..2 * at + 2).ok_or_else(wrong)?;
-            *byte = u8::from_str_radix(digits, 16).map_err(|_| wrong())?;
+        for (byte, [high, low]) in bytes.iter_mut().zip(digits.as_chunks().0) {
+            *byte = half(*high).zip(half(*low)).map(|(h, l)| h << 4 | l).ok_or_else(wrong)?;
         }
         Ok(Self(bytes))
     }

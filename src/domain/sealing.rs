@@ -3,6 +3,7 @@
 //! signed head of a log. Whether a record holds is `export::check`'s business.
 
 use std::collections::{BTreeMap, HashMap};
+use std::ops::Range;
 
 use jiff::civil::Date;
 
@@ -253,20 +254,35 @@ pub fn head(tree: &Tree, day: Date, size: u64, now: At, key: &DeviceKey) -> Opti
 /// # Errors
 /// Names the first number that is not whole, or that another reader may round.
 pub fn payload(document: &Json) -> Result<String, NotSealable> {
-    if let Some(path) = odd_number(document) {
-        return Err(NotSealable::Number { path });
-    }
-    document.canonical().map_err(|_| NotSealable::Number { path: String::new() })
+    payload_seen(document, |_, _| ())
+}
+
+/// The same; `seen` is told of each value in it and where it stands, in bytes.
+///
+/// # Errors
+/// As [`payload`].
+pub fn payload_seen(
+    document: &Json,
+    mut seen: impl FnMut(&Json, Range<usize>),
+) -> Result<String, NotSealable> {
+    let mut all_fine = true;
+    let text = document.canonical_seen(|json, place| {
+        all_fine &= !matches!(json, Json::Number(n) if is_odd(*n));
+        seen(json, place);
+    });
+    let odd = || NotSealable::Number { path: odd_number(document).unwrap_or_default() };
+    text.ok().filter(|_| all_fine).ok_or_else(odd)
+}
+
+/// Whether a number is not whole or too large.
+fn is_odd(n: f64) -> bool {
+    n.fract() != 0.0 || LARGEST < n.abs() || !n.is_finite() || (n == 0.0 && n.is_sign_negative())
 }
 
 /// Where a number stands that is not whole or too large.
 fn odd_number(json: &Json) -> Option<String> {
     match json {
-        Json::Number(n) => {
-            let fine =
-                n.fract() == 0.0 && n.abs() <= LARGEST && !(*n == 0.0 && n.is_sign_negative());
-            (!fine).then(String::new)
-        }
+        Json::Number(n) => is_odd(*n).then(String::new),
         Json::List(items) => {
             let mut items = items.iter().enumerate();
             items.find_map(|(at, item)| Some(format!("[{at}]{}", odd_number(item)?)))

@@ -331,9 +331,9 @@ impl Standing {
                     walk.step(step).photos_kept += 1;
                 }
             }
-            What::HearingChecked(check) => {
-                let (seq, at, check) = (entry.seq, draft.at, check.as_ref().clone());
-                self.hearing.insert(draft.by.clone(), Checked { seq, at, check });
+            What::HearingChecked(_) => {
+                let checked = Checked::of(entry).map(|checked| (draft.by.clone(), checked));
+                self.hearing.extend(checked);
             }
             What::EarOpened { source, keeps, check } => self.ears.push(EarOpen {
                 seq: entry.seq,

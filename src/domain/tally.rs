@@ -4,7 +4,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::{NamedStep, Record, StepRef, Version, WalkId};
+use super::{NamedStep, Record, StepRef, Version};
 
 /// Under so many jobs a percentage says more than is known.
 pub const LEAST_FOR_SHARE: u32 = 20;
@@ -62,12 +62,7 @@ impl JobTally {
     /// Of a job's record.
     #[must_use]
     pub fn of(record: &Record) -> Self {
-        let visits: BTreeSet<&WalkId> = record
-            .callbacks
-            .iter()
-            .flat_map(|callback| &callback.standing.visits)
-            .map(|(walk, _)| walk)
-            .collect();
+        let visits = record.visits();
         let mut tally = Self { invented: record.job.invented, ..Self::default() };
         let walks = record.walks.iter().filter(|walk| walk.begun.is_some());
         for walk in walks.filter(|walk| !visits.contains(&walk.id)) {

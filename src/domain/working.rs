@@ -76,7 +76,7 @@ impl Working {
     pub fn hinders(&self, at: DateTime, lasts_min: u32, zone: &TimeZone) -> Option<String> {
         let day = at.date();
         if !self.is_working_day(day.weekday()) {
-            return Some(format!("{} {day} is not a working day", name(day.weekday())));
+            return Some(format!("{} {day} is not a working day", day.strftime("%A")));
         }
         if self.days_off.contains(&day) {
             return Some(format!("{day} is a day off"));
@@ -150,17 +150,4 @@ fn covers(at: DateTime, lasts_min: u32, zone: &TimeZone) -> Option<(Timestamp, T
 
 fn clock(at: DateTime) -> String {
     at.strftime("%H:%M").to_string()
-}
-
-/// The day's name.
-fn name(day: Weekday) -> &'static str {
-    match day {
-        Weekday::Monday => "Monday",
-        Weekday::Tuesday => "Tuesday",
-        Weekday::Wednesday => "Wednesday",
-        Weekday::Thursday => "Thursday",
-        Weekday::Friday => "Friday",
-        Weekday::Saturday => "Saturday",
-        Weekday::Sunday => "Sunday",
-    }
 }

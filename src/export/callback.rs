@@ -2,11 +2,12 @@
 //! log and the desk.
 
 use crate::domain::{
-    Acceptance, Call, Deviation, Finding, Json, Logged, NamedStep, Record, RecordCallback, Units,
-    Warranty,
+    Acceptance, Call, CallbackStanding, Deviation, Finding, Json, Logged, NamedStep, Record,
+    RecordCallback, Units, Warranty,
 };
 
-use super::json::{attention, list, object, option, whole};
+use super::json::{attention, chain_head, list, object, option};
+use super::told::Told;
 use super::{order, words};
 
 /// Where water came in: the caller's words and what was named.
@@ -50,6 +51,9 @@ pub fn finding(finding: &Finding) -> String {
         let steps: Vec<String> = finding.steps.iter().map(ToString::to_string).collect();
         text.push_str(&format!("; goes back to {}", steps.join(", ")));
     }
+    if let Some(why) = &finding.visit_left_open {
+        text.push_str(&format!("; a visit was left unfinished: {why}"));
+    }
     format!("{text}; {}", warranty(finding.warranty))
 }
 
@@ -78,18 +82,23 @@ pub(super) fn deviation(record: &Record, deviation: &Deviation) -> Json {
     let mut json = attention(&deviation.need, order::title_in(record, &deviation.need));
     if let (Json::Object(members), Some(accepted)) = (&mut json, &deviation.accepted) {
         members.insert("accepted".to_owned(), acceptance(accepted));
-        let line = format!("It was {}", self::accepted(accepted));
-        members.insert("accepted_shown".to_owned(), Json::Text(line));
-        if let Some(Json::Text(sentence)) = members.get_mut("sentence") {
+        let (name, shown) = accepted_shown(accepted);
+        members.insert(name.to_owned(), shown);
+        if let Some(Json::Text(sentence)) = members.get_mut(Told::Sentence.name()) {
             *sentence = words::without_advice(sentence);
         }
     }
     json
 }
 
+/// Who accepted it, in a sentence.
+pub(super) fn accepted_shown(acceptance: &Acceptance) -> (&'static str, Json) {
+    Told::AcceptedShown.member(format!("It was {}", accepted(acceptance)))
+}
+
 pub(super) fn acceptance(accepted: &Acceptance) -> Json {
     Json::object([
-        ("entry_seq", whole(accepted.seq)),
+        ("entry_seq", Json::whole(accepted.seq)),
         ("at", Json::text(accepted.at)),
         ("by", Json::text(&accepted.by)),
         ("role", Json::text(&accepted.role)),
@@ -106,58 +115,66 @@ pub(super) fn addendum(record: &Record, callback: &RecordCallback) -> Json {
         let walk = walk.and_then(|id| record.walks.iter().find(|walk| walk.id == *id));
         let title = walk.zip(entry.draft.what.step()).map(|(w, at)| w.checklist.title_of(at));
         Json::object([
-            ("entry_seq", whole(entry.seq)),
+            ("entry_seq", Json::whole(entry.seq)),
             ("entry_sha256", Json::text(entry.hash)),
             ("at", Json::text(entry.draft.at)),
-            ("line", Json::Text(words::entry(entry, title.as_deref(), record.job.units))),
+            Told::Line.member(words::entry(entry, title.as_deref(), record.job.units)),
         ])
     });
-    let mut members = call(&standing.call, &standing.opened);
+    let mut members = stands_of(standing, |_, named| step_name(record, named));
     members.extend([
-        ("open", Json::Bool(standing.closed.is_none())),
-        (
-            "visits",
-            list(standing.visits.iter().map(|(walk, visited)| {
-                let mut members = logged(visited);
-                members.push(("walk", Json::text(walk)));
-                object(members)
-            })),
-        ),
-        (
-            "closed",
-            standing.closed.as_ref().map_or(Json::Null, |(found, closed)| {
-                let mut members = logged(closed);
-                members.extend(finding_members(record, found));
-                object(members)
-            }),
-        ),
         (
             "addendum",
             Json::object([
                 (
                     "follows",
-                    callback.follows.map_or(Json::Null, |(seq, hash)| {
-                        Json::object([
-                            ("entry_seq", whole(seq)),
-                            ("entry_sha256", Json::text(hash)),
-                        ])
-                    }),
+                    callback.follows.map_or(Json::Null, |(seq, hash)| chain_head(seq, hash)),
                 ),
-                ("from_entry", whole(from)),
-                ("to_entry", whole(to)),
+                ("from_entry", Json::whole(from)),
+                ("to_entry", Json::whole(to)),
             ]),
         ),
         ("entries", list(entries)),
-        ("water_shown", Json::Text(water(&standing.call))),
-        ("caller_shown", Json::Text(caller(&standing.call))),
-        ("found_shown", option(standing.closed.as_ref().map(|(found, _)| finding(found)).as_ref())),
     ]);
     object(members)
 }
 
+/// What stands of a call: all of it that comes from entries. `title` is the name
+/// of a step that the finding names, by its place among them.
+pub(super) fn stands_of(
+    standing: &CallbackStanding,
+    title: impl Fn(usize, &NamedStep) -> String,
+) -> Vec<(&'static str, Json)> {
+    let visits = standing.visits.iter().map(|(walk, visited)| {
+        let mut members = logged(visited);
+        members.push(("walk", Json::text(walk)));
+        object(members)
+    });
+    let closed = standing.closed.as_ref();
+    let mut members = call(&standing.call, &standing.opened);
+    members.extend([
+        ("open", Json::Bool(closed.is_none())),
+        ("visits", list(visits)),
+        (
+            "closed",
+            closed.map_or(Json::Null, |(found, closed)| {
+                let mut members = logged(closed);
+                members.extend(finding_members(found, title));
+                object(members)
+            }),
+        ),
+        Told::WaterShown.member(water(&standing.call)),
+        Told::CallerShown.member(caller(&standing.call)),
+        closed.map_or((Told::FoundShown.name(), Json::Null), |(found, _)| {
+            Told::FoundShown.member(finding(found))
+        }),
+    ]);
+    members
+}
+
 fn logged(logged: &Logged) -> Vec<(&'static str, Json)> {
     vec![
-        ("entry_seq", whole(logged.seq)),
+        ("entry_seq", Json::whole(logged.seq)),
         ("at", Json::text(logged.at)),
         ("by", Json::text(&logged.by)),
     ]
@@ -181,12 +198,15 @@ pub(super) fn call(call: &Call, opened: &Logged) -> Vec<(&'static str, Json)> {
     ]
 }
 
-fn finding_members(record: &Record, found: &Finding) -> Vec<(&'static str, Json)> {
-    let steps = found.steps.iter().map(|named| {
+fn finding_members(
+    found: &Finding,
+    title: impl Fn(usize, &NamedStep) -> String,
+) -> Vec<(&'static str, Json)> {
+    let steps = found.steps.iter().enumerate().map(|(at, named)| {
         Json::object([
             ("checklist", Json::text(&named.checklist)),
             ("step", Json::text(&named.step)),
-            ("title", Json::Text(step_name(record, named))),
+            ("title", Json::Text(title(at, named))),
         ])
     });
     vec![
@@ -195,7 +215,8 @@ fn finding_members(record: &Record, found: &Finding) -> Vec<(&'static str, Json)
         ("done", option(found.done.as_ref())),
         ("steps", list(steps)),
         ("warranty", found.warranty.word().into()),
-        ("line", Json::Text(finding(found))),
+        ("visit_left_open", option(found.visit_left_open.as_ref())),
+        Told::Line.member(finding(found)),
     ]
 }
 
@@ -204,7 +225,7 @@ fn finding_members(record: &Record, found: &Finding) -> Vec<(&'static str, Json)
 pub fn lines(record: &Record, open_only: bool) -> Vec<String> {
     let calls = record.callbacks.iter().map(|callback| &callback.standing);
     let calls = calls.filter(|standing| !open_only || standing.closed.is_none());
-    let line = |standing: &crate::domain::CallbackStanding| {
+    let line = |standing: &CallbackStanding| {
         let call = &standing.call;
         let state = match (&standing.closed, standing.visits.as_slice()) {
             (Some((found, closed)), _) => {

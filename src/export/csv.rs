@@ -8,7 +8,7 @@
 //! what was logged is back. Numbers stay numbers.
 
 use crate::domain::{
-    Comparison, Given, How, JobFile, Json, Outcome, Record, RecordStep, Settled, Target,
+    Comparison, Given, JobFile, Json, Outcome, Record, RecordStep, Settled, Target,
 };
 use crate::measure::{Quantity, Value};
 
@@ -64,20 +64,12 @@ pub fn entries(file: &JobFile) -> Result<String, ::csv::Error> {
         let checklist = draft.walk.as_ref().and_then(|id| file.checklist(&id.checklist));
         let step = draft.what.step();
         let title = checklist.zip(step).map(|(list, at)| list.title_of(at));
-        let (how, heard) = match &draft.how {
-            How::Voice(heard) => ("voice", Some(&heard.words)),
-            How::Keys => ("keys", None),
-            How::Touch => ("touch", None),
-            How::Command => ("command", None),
-            How::File => ("file", None),
-            How::Program => ("program", None),
-        };
         vec![
             number(entry.seq),
             text(draft.at),
             text(&draft.by),
-            text(how),
-            maybe(heard),
+            text(draft.how.word()),
+            maybe(draft.how.heard().map(|heard| &heard.words)),
             maybe(draft.walk.as_ref()),
             maybe(step),
             maybe(title.as_ref()),

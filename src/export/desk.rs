@@ -95,7 +95,7 @@ pub fn text(record: &Record, desk: &Desk, due: &[Due], now: At) -> String {
     }
     page.heading("Who was there on the days of these steps, and the weather");
     for day in &desk.days {
-        let people = day.people.iter().map(|by| with_role(record, by)).collect::<Vec<_>>();
+        let people = day.people.iter().map(|by| order::with_roles(record, by)).collect::<Vec<_>>();
         page.item(2, &format!("{}: {}", day.date, people.join(", ")));
         for (walk, step) in &day.told {
             page.item(6, &format!("{} ({walk}): {}", step.title, stands(step, units)));
@@ -182,7 +182,7 @@ pub fn json(record: &Record, desk: &Desk, due: &[Due]) -> Json {
         });
         Json::object([
             ("date", Json::text(day.date)),
-            ("people", list(day.people.iter().map(|by| Json::Text(with_role(record, by))))),
+            ("people", list(day.people.iter().map(|by| Json::Text(order::with_roles(record, by))))),
             ("told", list(told)),
         ])
     });
@@ -216,12 +216,6 @@ fn why(step: &DeskStep) -> String {
 
 fn name(step: &DeskStep) -> String {
     format!("{} ({})", step.step.title, step.walk)
-}
-
-fn with_role(record: &Record, by: &str) -> String {
-    let people = record.job.people.iter().filter(|person| person.name == by);
-    let roles: Vec<&str> = people.map(|person| person.role.as_str()).collect();
-    if roles.is_empty() { by.to_owned() } else { format!("{by} ({})", roles.join(", ")) }
 }
 
 fn at_place(here: bool) -> &'static str {

@@ -11,11 +11,12 @@ use crate::domain::entry_json;
 use crate::domain::{
     About, Attention, Caution, Checklist, Comparison, Computed, Day, Due, FactName, Given, Hash,
     Heard, How, Job, Json, Note, Outcome, Pin, PointStanding, Profile, Record, RecordFact,
-    RecordMeasure, RecordStep, RecordWalk, Settled, Table, Target, Units,
+    RecordMeasure, RecordStep, RecordWalk, Settled, Table, Target, Units, sealing,
 };
 use crate::measure::{Quantity, Value};
 
 use super::html::Drawing;
+use super::told::Told;
 use super::{callback, drawing, order, photos, sound, words};
 
 /// The whole record, with the dates given out after it.
@@ -25,7 +26,7 @@ pub fn record(record: &Record, due: &[Due]) -> Json {
     let tables = order::tables(record);
     let mut members = head(record, "chalkhand-record/1");
     members.extend([
-        ("made_by", concat!("chalkhand ", env!("CARGO_PKG_VERSION")).into()),
+        ("made_by", sealing::PROGRAM.into()),
         ("made_at", option(record.last_at.as_ref())),
         ("drawings", list(drawing::plates(record).into_iter().map(plate))),
         ("pins", list(record.job.pins.iter().map(pin))),
@@ -45,7 +46,7 @@ pub fn record(record: &Record, due: &[Due]) -> Json {
 /// A note; one that was spoken is not verified.
 pub(super) fn note(note: &Note) -> Json {
     Json::object([
-        ("entry_seq", whole(note.seq)),
+        ("entry_seq", Json::whole(note.seq)),
         ("at", Json::text(note.at)),
         ("by", Json::text(&note.by)),
         ("spoken", Json::Bool(note.spoken)),
@@ -66,13 +67,12 @@ pub fn day(day: &Day) -> Json {
         let entries = job.entries.iter().map(|(entry, title)| {
             let mut sealed = entry_json::sealed(entry.seq, &entry.draft, entry.previous);
             if let Json::Object(members) = &mut sealed {
-                let line = words::entry(entry, title.as_deref(), Units::Us);
                 members.insert("entry_sha256".to_owned(), Json::text(entry.hash));
-                members.insert("line".to_owned(), Json::Text(line));
                 if let Some(title) = title {
                     members.insert("step_title".to_owned(), Json::text(title));
                 }
             }
+            Told::Line.put(&mut sealed, words::entry(entry, title.as_deref(), Units::Us));
             sealed
         });
         let needs = job.attention.iter().map(|a| attention(a, order::day_title(job, a)));
@@ -161,7 +161,7 @@ fn plate(plate: Drawing) -> Json {
 
 /// The last entry of a job.
 pub(super) fn chain_head(seq: u64, hash: Hash) -> Json {
-    Json::object([("entry_seq", whole(seq)), ("entry_sha256", Json::text(hash))])
+    Json::object([("entry_seq", Json::whole(seq)), ("entry_sha256", Json::text(hash))])
 }
 
 /// What needs attention, in one word.
@@ -228,9 +228,7 @@ pub(super) fn fact(fact: &RecordFact, units: Units) -> Json {
 /// A fact with its question and its row, as a person reads it.
 fn asked(of: &RecordFact, tables: &[&Table], units: Units) -> Json {
     let mut json = fact(of, units);
-    if let Json::Object(members) = &mut json {
-        members.insert("line".to_owned(), Json::Text(words::question(of, tables)));
-    }
+    Told::Line.put(&mut json, words::question(of, tables));
     json
 }
 
@@ -283,7 +281,7 @@ fn measure(measure: &RecordMeasure, tables: &[&Table], units: Units) -> Json {
     let mut members = name(&measure.name);
     members.extend([
         ("title", Json::text(&measure.title)),
-        ("line", Json::Text(line)),
+        Told::Line.member(line),
         ("first_page", if measure.first_page { Json::Bool(true) } else { Json::Null }),
         ("formula", Json::text(&measure.formula)),
         ("source", Json::text(&measure.source)),
@@ -316,12 +314,12 @@ fn step(step: &RecordStep, units: Units) -> Json {
 
 pub(super) fn settled(settled: &Settled, units: Units) -> Json {
     let mut members = vec![
-        ("entry_seq", whole(settled.seq)),
+        ("entry_seq", Json::whole(settled.seq)),
         ("at", Json::text(settled.at)),
         ("by", Json::text(&settled.by)),
         ("how", how(&settled.how)),
-        ("asked_for", Json::Text(words::asked_for(&settled.outcome, units))),
-        ("line", Json::Text(words::outcome(&settled.outcome, units))),
+        Told::AskedFor.member(words::asked_for(&settled.outcome, units)),
+        Told::Line.member(words::outcome(&settled.outcome, units)),
     ];
     match &settled.outcome {
         Outcome::Answered { given: what, target: asked, reason } => members.extend([
@@ -378,30 +376,23 @@ fn comparison(comparison: &Comparison, units: Units) -> Json {
 }
 
 fn how(how: &How) -> Json {
-    let (word, heard) = match how {
-        How::Voice(heard) => ("voice", Some(heard)),
-        How::Keys => ("keys", None),
-        How::Touch => ("touch", None),
-        How::Command => ("command", None),
-        How::File => ("file", None),
-        How::Program => ("program", None),
-    };
-    let heard = heard.map_or(Json::Null, |Heard { words, b_milli, a_milli, m_milli, sound }| {
-        Json::object([
-            ("words", Json::text(words)),
-            ("b_thousandths_nat_per_token", Json::Number((*b_milli).into())),
-            ("a_thousandths_nat_per_token", Json::Number((*a_milli).into())),
-            ("m_thousandths_nat_per_token", Json::Number((*m_milli).into())),
-            ("sound_sha256", Json::text(sound)),
-        ])
-    });
-    Json::object([("by", word.into()), ("heard", heard), ("line", Json::Text(words::how(how)))])
+    let heard =
+        how.heard().map_or(Json::Null, |Heard { words, b_milli, a_milli, m_milli, sound }| {
+            Json::object([
+                ("words", Json::text(words)),
+                ("b_thousandths_nat_per_token", Json::Number((*b_milli).into())),
+                ("a_thousandths_nat_per_token", Json::Number((*a_milli).into())),
+                ("m_thousandths_nat_per_token", Json::Number((*m_milli).into())),
+                ("sound_sha256", Json::text(sound)),
+            ])
+        });
+    Json::object([("by", how.word().into()), ("heard", heard), Told::Line.member(words::how(how))])
 }
 
 pub(super) fn point(point: &PointStanding) -> Json {
     let released = point.released.as_ref().map_or(Json::Null, |release| {
         Json::object([
-            ("entry_seq", whole(release.seq)),
+            ("entry_seq", Json::whole(release.seq)),
             ("at", Json::text(release.at)),
             ("by", Json::text(&release.by)),
         ])
@@ -420,8 +411,8 @@ pub(super) fn attention(need: &Attention, title: Option<&str>) -> Json {
         ("checklist", Json::text(&need.walk.checklist)),
         ("walk", Json::text(&need.walk)),
         ("step", option(need.step.as_ref())),
-        ("entry_seq", need.seq.map_or(Json::Null, whole)),
-        ("sentence", Json::Text(words::attention(need, title))),
+        ("entry_seq", need.seq.map_or(Json::Null, Json::whole)),
+        Told::Sentence.member(words::attention(need, title)),
     ];
     members.extend(match &need.about {
         About::HoldWaiting { role, since } => {
@@ -441,7 +432,7 @@ pub(super) fn attention(need: &Attention, title: Option<&str>) -> Json {
         }
         About::ClockJump { back_s } => vec![("back_s", signed(*back_s))],
         About::Unfinished { open, overtaken } => vec![
-            ("open_steps", whole(u64::try_from(*open).unwrap_or(u64::MAX))),
+            ("open_steps", Json::whole(u64::try_from(*open).unwrap_or(u64::MAX))),
             ("overtaken", if *overtaken { Json::Bool(true) } else { Json::Null }),
         ],
         About::NewerAdopted { pinned, newest } => {
@@ -470,9 +461,7 @@ fn quantity(q: Quantity, units: Units) -> Json {
 /// The exact value with what a person reads beside it.
 fn shown(value: &Value, shown: String) -> Json {
     let mut json = entry_json::value(value);
-    if let Json::Object(members) = &mut json {
-        members.insert("shown".to_owned(), Json::Text(shown));
-    }
+    Told::Shown.put(&mut json, shown);
     json
 }
 
@@ -488,11 +477,6 @@ pub(super) fn object(members: Vec<(&'static str, Json)>) -> Json {
 
 pub(super) fn option(value: Option<&impl ToString>) -> Json {
     value.map_or(Json::Null, |value| Json::Text(value.to_string()))
-}
-
-#[expect(clippy::cast_precision_loss, reason = "sequence numbers stay far below 2^53")]
-pub(super) fn whole(n: u64) -> Json {
-    Json::Number(n as f64)
 }
 
 #[expect(clippy::cast_precision_loss, reason = "seconds between two entries stay below 2^53")]

@@ -27,6 +27,7 @@ pub mod sheet_text;
 pub mod sound;
 pub mod tally;
 pub mod text;
+mod told;
 pub mod words;
 
 use crate::domain::{Computed, Record};

@@ -3,11 +3,8 @@
 
 use crate::domain::{
     About, Attention, DayJob, FactName, Record, RecordFact, RecordMeasure, RecordStep, RecordWalk,
-    Settled, Table,
+    Settled, Table, desk,
 };
-
-/// The tag of steps that keep water out.
-const WATERPROOFING: &str = "waterproofing";
 
 /// The name of the step that needs attention, where the record has it.
 #[must_use]
@@ -56,12 +53,15 @@ pub fn hands(record: &Record) -> Vec<String> {
             }
         }
     }
-    let with_roles = names.into_iter().map(|name| {
-        let people = record.job.people.iter().filter(|person| person.name == name);
-        let roles: Vec<&str> = people.map(|person| person.role.as_str()).collect();
-        if roles.is_empty() { name.to_owned() } else { format!("{name} ({})", roles.join(", ")) }
-    });
-    with_roles.collect()
+    names.into_iter().map(|name| with_roles(record, name)).collect()
+}
+
+/// A person with the roles the job gives them.
+#[must_use]
+pub fn with_roles(record: &Record, name: &str) -> String {
+    let people = record.job.people.iter().filter(|person| person.name == name);
+    let roles: Vec<&str> = people.map(|person| person.role.as_str()).collect();
+    if roles.is_empty() { name.to_owned() } else { format!("{name} ({})", roles.join(", ")) }
 }
 
 /// Facts in the order the checklists ask them, rows after each other; those no
@@ -123,7 +123,7 @@ pub fn measures(walk: &RecordWalk) -> Vec<(Option<String>, Vec<&RecordMeasure>)>
 /// Steps that keep water out, of every walk.
 #[must_use]
 pub fn waterproofing(record: &Record) -> Vec<&RecordStep> {
-    let wet = |step: &&RecordStep| step.tags.iter().any(|tag| tag == WATERPROOFING);
+    let wet = |step: &&RecordStep| desk::is_water(&step.tags);
     record.walks.iter().flat_map(|walk| &walk.steps).filter(wet).collect()
 }
 

@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 
 use crate::domain::{Hash, Json, Photo, RecordPhoto};
 
-use super::json::{object, option, whole};
+use super::json::{object, option};
+use super::told::Told;
 
 /// Bytes of previews, by the hash of the preview.
 pub type Previews = BTreeMap<Hash, Vec<u8>>;
@@ -49,17 +50,17 @@ pub fn left_out(photo: &Photo) -> Option<String> {
 pub(super) fn json(kept: &RecordPhoto) -> Json {
     let photo = &kept.photo;
     object(vec![
-        ("entry_seq", whole(kept.seq)),
+        ("entry_seq", Json::whole(kept.seq)),
         ("at", Json::text(kept.at)),
         ("by", Json::text(&kept.by)),
         ("checklist", option(kept.checklist.as_ref())),
         ("step", option(kept.step.as_ref())),
         ("step_title", option(kept.title.as_ref())),
         ("caption", option(photo.caption.as_ref())),
-        ("line", Json::Text(shows(kept))),
+        Told::Line.member(shows(kept)),
         ("sha256", Json::text(photo.sha256)),
         ("media_type", photo.media.word().into()),
-        ("size_bytes", whole(photo.size_bytes)),
+        ("size_bytes", Json::whole(photo.size_bytes)),
         ("width_px", Json::from(photo.width_px)),
         ("height_px", Json::from(photo.height_px)),
         ("taken_by_camera_clock", option(photo.taken.as_ref())),

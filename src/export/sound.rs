@@ -5,7 +5,8 @@ use crate::domain::{
     Because, Checked, Clip, EarOpen, HearingCheck, Json, Keeps, Margins, PhraseRead, Trust, Verdict,
 };
 
-use super::json::{list, option, whole};
+use super::json::{list, option};
+use super::told::Told;
 use super::words::day_and_clock;
 
 /// One line for each person the ear was open for: when, from what, how well it
@@ -118,19 +119,19 @@ pub(super) fn json(ears: &[EarOpen], checks: &[Checked]) -> Json {
     }
     let opened = ears.iter().map(|ear| {
         Json::object([
-            ("entry_seq", whole(ear.seq)),
+            ("entry_seq", Json::whole(ear.seq)),
             ("by", Json::text(&ear.by)),
             ("source", Json::text(&ear.source)),
             ("opened_at", Json::text(ear.opened)),
             ("closed_at", option(ear.closed.as_ref())),
             ("kept", ear.keeps.word().into()),
-            ("hearing_check_seq", ear.check.map_or(Json::Null, whole)),
+            ("hearing_check_seq", ear.check.map_or(Json::Null, Json::whole)),
         ])
     });
     let lines = by_person(ears, checks).into_iter().map(Json::Text).collect();
     let checks = checks.iter().map(|Checked { seq, at, check }| {
         Json::object([
-            ("entry_seq", whole(*seq)),
+            ("entry_seq", Json::whole(*seq)),
             ("at", Json::text(at)),
             ("source", Json::text(&check.source)),
             ("noise_tenth_dbfs", Json::Number(check.noise_tenth_dbfs.into())),
@@ -143,7 +144,7 @@ pub(super) fn json(ears: &[EarOpen], checks: &[Checked]) -> Json {
     Json::object([
         ("ear_open", list(opened)),
         ("hearing_checks", list(checks)),
-        ("lines", Json::List(lines)),
+        (Told::Lines.name(), Json::List(lines)),
     ])
 }
 

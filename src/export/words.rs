@@ -1,6 +1,8 @@
 //! Plain-English renderings shared by every output: one wording for one thing,
 //! whether it is read on a screen, on paper or in a terminal.
 
+use std::collections::BTreeSet;
+
 use crate::domain::{
     About, At, Attention, Bound, Comparison, Computed, DeviationKind, Due, Entry, FactName, Given,
     How, Outcome, PointKind, RecordFact, RecordMeasure, Role, Settled, StepRef, Table, Target,
@@ -194,6 +196,18 @@ pub fn numbered(need: &Attention, title: Option<&str>) -> String {
     match (DeviationKind::of(&need.about), need.seq) {
         (Some(_), Some(seq)) => format!("{line} Entry {seq}."),
         _ => line,
+    }
+}
+
+/// The numbers of some entries, the first ten of them; `none` where there is none.
+#[must_use]
+pub fn entries(seqs: &BTreeSet<u64>) -> String {
+    const MOST: usize = 10;
+    let first: Vec<String> = seqs.iter().take(MOST).map(u64::to_string).collect();
+    match seqs.len().saturating_sub(MOST) {
+        0 if seqs.is_empty() => "none".to_owned(),
+        0 => first.join(", "),
+        more => format!("{} and {more} more", first.join(", ")),
     }
 }
 

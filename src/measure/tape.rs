@@ -50,10 +50,7 @@ pub fn parse_quantity(text: &str, expected: Dimension) -> Result<Quantity, Parse
     let negative = cursor.eat("-") || cursor.eat("\u{2212}");
     cursor.spaces();
     if !starts_number(cursor.rest()) {
-        return Err(ParseError::new(
-            cursor.at..end.max(cursor.at),
-            format!("expected {}, {}", expected.name(), example(expected)),
-        ));
+        return Err(ParseError::new(cursor.at..end.max(cursor.at), wanted(expected)));
     }
     let (quantity, zero) = if expected == Dimension::PITCH {
         (pitch(&mut cursor)?, Ratio::ZERO)
@@ -67,11 +64,7 @@ pub fn parse_quantity(text: &str, expected: Dimension) -> Result<Quantity, Parse
         let rest = cursor.rest();
         return Err(ParseError::new(
             cursor.at..end,
-            format!(
-                "cannot read `{rest}` here; expected {}, {}",
-                expected.name(),
-                example(expected)
-            ),
+            format!("cannot read `{rest}` here; {}", wanted(expected)),
         ));
     }
     if !negative {
@@ -103,7 +96,7 @@ fn of_dimension(
     } else {
         format!("this is {}", quantity.dimension.name())
     };
-    Err(ParseError::new(at, format!("{what}; expected {}, {}", expected.name(), example(expected))))
+    Err(ParseError::new(at, format!("{what}; {}", wanted(expected))))
 }
 
 /// `4:12`, `4/12`, `4 in 12`, `4 on 12`, `6 1/2`: rise over run.
@@ -128,6 +121,16 @@ fn pitch(cursor: &mut Cursor<'_>) -> Result<Quantity, ParseError> {
     }
     let value = rise.over(run).map_err(|error| wrong(start..cursor.at, &error))?;
     Ok(Quantity::new(value, Dimension::PITCH))
+}
+
+/// What was expected: its name, an example and the units that would be right.
+fn wanted(dimension: Dimension) -> String {
+    let units = Unit::symbols_of(dimension);
+    let units = match units.len() {
+        0 | 1 => String::new(),
+        _ => format!(" (units: {})", units.join(", ")),
+    };
+    format!("expected {}, {}{units}", dimension.name(), example(dimension))
 }
 
 fn example(dimension: Dimension) -> &'static str {

@@ -228,6 +228,17 @@ impl Unit {
         SPELLINGS.iter().find(|(_, unit)| *unit == self).map_or("", |(text, _)| text)
     }
 
+    /// How the units of a dimension are printed, each once.
+    pub fn symbols_of(dimension: Dimension) -> Vec<&'static str> {
+        let mut all: Vec<Unit> = Vec::new();
+        for (_, unit) in SPELLINGS {
+            if unit.dimension() == dimension && !all.contains(unit) {
+                all.push(*unit);
+            }
+        }
+        all.into_iter().map(Self::symbol).collect()
+    }
+
     /// The unit with exactly this spelling; capitals do not matter.
     pub fn parse(text: &str) -> Option<Self> {
         scan(text).filter(|(_, length)| *length == text.len()).map(|(unit, _)| unit)

@@ -5,6 +5,7 @@
 mod calendar;
 mod feeds;
 pub mod library;
+pub mod opening;
 mod people;
 mod settings;
 
@@ -13,7 +14,9 @@ use std::sync::Arc;
 
 use jiff::tz::TimeZone;
 
-use crate::domain::{Checklist, Hash, Job, JobFile, Pin, PinKind, Profile, Standing, Version};
+use crate::domain::{
+    Checklist, Entry, Hash, Job, JobFile, Pin, PinKind, Profile, Standing, Version,
+};
 use crate::export::calendar::CalendarError;
 use crate::files::{self, Problems};
 use crate::measure::Functions;
@@ -62,6 +65,9 @@ pub enum OfficeError {
     /// The machine lacks a time zone.
     #[error("this machine does not know the time zone `{0}`")]
     NoZone(String),
+    /// Versions, facts and figures that do not go together.
+    #[error("{0}")]
+    Unfit(String),
     /// A calendar that cannot be written.
     #[error(transparent)]
     Calendar(#[from] CalendarError),
@@ -117,6 +123,20 @@ pub fn profile(
 /// There is no such job, or something it pins is missing or changed.
 pub fn job(store: &Store, functions: &Functions, number: &str) -> Result<JobFile, OfficeError> {
     let entries = store.entries(number, 0)?;
+    job_of(number, entries, functions, |pin| store.adopted_body(pin.kind, &pin.id, pin.version))
+}
+
+/// The same of entries and pinned texts that lie elsewhere: `body` gives the text
+/// of a pin, or none.
+///
+/// # Errors
+/// The entries open no job, or something it pins is missing or changed.
+pub fn job_of(
+    number: &str,
+    entries: Vec<Entry>,
+    functions: &Functions,
+    body: impl Fn(&Pin) -> Result<Option<String>, StoreError>,
+) -> Result<JobFile, OfficeError> {
     let standing = Standing::of(&entries);
     let Some(job) = standing.job.clone() else {
         return Err(OfficeError::NoJob(number.to_owned()));
@@ -129,17 +149,18 @@ pub fn job(store: &Store, functions: &Functions, number: &str) -> Result<JobFile
             id: pin.id.clone(),
             version: pin.version,
         };
+        let text = body(pin)?.ok_or_else(missing)?;
+        let name = format!("{}@{}", pin.id, pin.version);
         match pin.kind {
             PinKind::Checklist => {
-                let read = checklist(store, functions, &pin.id, pin.version)?;
-                let read = read.ok_or_else(missing)?;
+                let read = files::read_checklist(&text, &name, functions)?;
                 same(pin, read.hash)?;
-                checklists.push(read);
+                checklists.push(Arc::new(read));
             }
             PinKind::Profile => {
-                let read = profile(store, &pin.id, pin.version)?.ok_or_else(missing)?;
+                let read = files::read_profile(&text, &name)?;
                 same(pin, read.hash)?;
-                pinned_profile = Some(read);
+                pinned_profile = Some(Arc::new(read));
             }
         }
     }

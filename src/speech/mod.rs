@@ -29,7 +29,7 @@ pub use forms::{count_forms, length_forms, say_count, say_length, words_for};
 pub use grammar::{Grammar, Numbers};
 pub use listening::{dictated, grammar};
 pub use numbers::{parse_count, parse_length};
-pub use prompts::{Line, line};
+pub use prompts::{Line, line, typed};
 pub use sentences::SENTENCES;
 pub use spanish::words_for as words_for_spanish;
 pub use tokens::{TokenError, Tokens};

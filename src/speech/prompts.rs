@@ -45,6 +45,29 @@ pub fn line(prompt: &Prompt, units: Units, wording: &Wording) -> Line {
     Line { shown, spoken }
 }
 
+/// What to type at a question, where the question itself does not say so: it is
+/// shown beside it and never spoken. `held` is the role that a hold point waits
+/// for.
+#[must_use]
+pub fn typed(expect: &Expect, held: Option<&str>, wording: &Wording) -> Option<String> {
+    let waits = expect.answer == ExpectAnswer::None && expect.commands.contains(&Meaning::TakeNote);
+    match (&expect.answer, held.filter(|_| waits)) {
+        (ExpectAnswer::Choice(options), _) => {
+            let options: Vec<&str> = options.iter().map(|option| wording.choice(option)).collect();
+            Some(wording.say(Key::TypeChoice, &[("options", &options.join(" | "))]))
+        }
+        (ExpectAnswer::Words, _) => Some(wording.say(Key::TypeWords, &[])),
+        (_, Some(role)) => {
+            let may = [Meaning::TakeNote, Meaning::Back, Meaning::WasWrong, Meaning::Pause];
+            let may = may.iter().filter(|meaning| expect.commands.contains(meaning));
+            let keys: Vec<&str> = may.filter_map(|m| wording.keys(m).first().copied()).collect();
+            let (role, keys) = (wording.role(role), keys.join(", "));
+            Some(wording.say(Key::TypeHeld, &[("role", role), ("keys", &keys)]))
+        }
+        _ => None,
+    }
+}
+
 /// Tells in one language and in the units of one job.
 #[derive(Clone, Copy)]
 struct Teller<'w> {

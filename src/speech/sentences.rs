@@ -57,6 +57,9 @@ sentences! {
     SayChoice = "say-choice" ["options"];
     SayWords = "say-words" [];
     Listening = "listening" [];
+    TypeChoice = "type-choice" ["options"];
+    TypeWords = "type-words" [];
+    TypeHeld = "type-held" ["role" "keys"];
 
     ReadBack = "read-back" ["given"];
     ReadBackDone = "read-back-done" [];

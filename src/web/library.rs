@@ -13,9 +13,10 @@ use super::refusal::Refusal;
 use super::shell::{self, Part, token};
 use super::site::Shared;
 use super::words::Words;
-use crate::domain::{PinKind, Right, Version};
+use crate::domain::{How, PinKind, Right, Version};
 use crate::export::listing;
 use crate::office::library::{self, Adopted, Sound};
+use crate::office::opening::{self, Opener};
 use crate::store::{AdoptedVersion, SeenFile};
 
 /// The text of a file as a form sends it: each byte may take three.
@@ -28,6 +29,8 @@ pub(super) fn router() -> Router<Shared> {
         .route("/library/check", post(check).layer(sent))
         .route("/library/adopt", post(adopt).layer(sent))
         .route("/library/take", post(take))
+        .route("/library/open", post(open).layer(sent))
+        .route("/example", post(example))
         .route("/library/{kind}/{id}/{version}", get(one))
         .route("/library/{kind}/{id}/{old}/{new}", get(changes))
 }
@@ -149,14 +152,17 @@ fn check_form(visitor: &Visitor, checked: Option<&Checked>) -> Markup {
             }
             Some(Checked::Sound { name, text, sound }) => {
                 p role="status" { strong { (sound_line(words, name, sound)) } }
-                @if !matches!(**sound, Sound::Job(_)) {
-                    p { (words.t("library.adopt-told")) }
-                    form method="post" action="/library/adopt" {
-                        (token(visitor))
-                        input type="hidden" name="name" value=(name);
-                        input type="hidden" name="text" value=(text);
-                        button { (words.t("library.adopt")) }
-                    }
+                @let job = matches!(**sound, Sound::Job(_));
+                @let (to, told, done) = match job {
+                    true => ("/library/open", words.t("library.open-told"), words.t("library.open")),
+                    false => ("/library/adopt", words.t("library.adopt-told"), words.t("library.adopt")),
+                };
+                p { (told) }
+                form method="post" action=(to) {
+                    (token(visitor))
+                    input type="hidden" name="name" value=(name);
+                    input type="hidden" name="text" value=(text);
+                    button { (done) }
                 }
             }
             None => {}
@@ -257,6 +263,42 @@ async fn take(
     });
     let (kind, id, version) = adopted.await?;
     Ok(Redirect::to(&path(kind, &id, version)))
+}
+
+/// Opens a job from its file.
+async fn open(
+    State(site): State<Shared>,
+    Sent(visitor, file): Sent<File>,
+) -> Result<Redirect, Refusal> {
+    visitor.must(Right::Office)?;
+    let (name, text) = file.read();
+    let by = visitor.name().to_owned();
+    let opened = site.log(move |store, site| {
+        let opener = Opener { by: &by, how: How::File };
+        let (functions, now) = (&site.served.functions, site.served.now);
+        opening::open(store, functions, (&text, &name), &opener, now).map_err(unusable)
+    });
+    opened.await?;
+    Ok(Redirect::to("/"))
+}
+
+#[derive(Deserialize)]
+struct Nothing {}
+
+/// Opens the invented job, to look around.
+async fn example(
+    State(site): State<Shared>,
+    Sent(visitor, Nothing {}): Sent<Nothing>,
+) -> Result<Redirect, Refusal> {
+    visitor.must(Right::Office)?;
+    let by = visitor.name().to_owned();
+    let opened = site.log(move |store, site| {
+        let opener = Opener { by: &by, how: How::File };
+        opening::open_example(store, &site.served.functions, &opener, site.served.now)
+            .map_err(unusable)
+    });
+    opened.await?;
+    Ok(Redirect::to("/"))
 }
 
 /// What is wrong with a text is told; what is wrong here goes to the log.

@@ -9,7 +9,7 @@ use maud::html;
 
 use super::guard::Visitor;
 use super::refusal::Refusal;
-use super::shell::{self, Part};
+use super::shell::{self, Part, token};
 use super::site::Shared;
 use crate::domain::{Json, Right};
 use crate::store::{SeenFile, Store, StoreError};
@@ -30,6 +30,13 @@ async fn jobs(State(site): State<Shared>, visitor: Visitor) -> Result<Response, 
     let body = html! {
         h1 { (words.t("shell.jobs")) }
         @if jobs.is_empty() { p { (words.t("shell.no-jobs")) } }
+        @if jobs.is_empty() && visitor.may(Right::Office) {
+            form method="post" action="/example" {
+                (token(&visitor))
+                button { (words.t("shell.example")) }
+            }
+            p { (words.t("shell.own-job")) " " a href="/library#check" { (words.t("shell.library")) } }
+        }
         @else {
             table {
                 thead { tr {

@@ -198,11 +198,8 @@ fn the_same_log_gives_the_same_zip() {
         files.insert(name, bytes);
     }
     assert_eq!(files, tree(&export(&home, JOB, "out")), "folder and file hold the same");
-    for (path, wanted) in [("a.zip", "there already"), ("out", "is not empty")] {
-        let path = home.path(path);
-        let told = home.run(["export", JOB, "-o", path.to_str().unwrap()]).fails(1);
-        assert!(told.contains(wanted), "{told}");
-    }
+    let told = home.run(["export", JOB, "-o", home.path("out").to_str().unwrap()]).fails(1);
+    assert!(told.contains("is not empty"), "{told}");
     let Some(folder) = outside::folder("a ZIP file read by unzip and Python") else { return };
     let tested = Command::new("unzip").arg("-tq").arg(&a).output().unwrap();
     assert!(tested.status.success(), "{}", String::from_utf8_lossy(&tested.stdout));
@@ -341,7 +338,7 @@ fn a_newer_state_is_taken_and_a_fork_is_not() {
 
     let desk = Home::new();
     import(&desk, &first).well();
-    assert!(import(&desk, &second).well().contains("anew: 1 entries are new"));
+    assert!(import(&desk, &second).well().contains("anew: 1 entry is new"));
     assert!(import(&desk, &first).well().contains("nothing was added"));
     let told = import(&desk, &other).fails(3);
     assert!(told.contains("go apart"), "{told}");

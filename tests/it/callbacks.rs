@@ -165,6 +165,13 @@ fn a_deviation_is_accepted_by_who_may_and_stays_in_the_record() {
     assert!(page.contains("no ladder today") && page.contains("I looked from the lift."));
     let err = accept("Foreman Example", &entry, "again").fails(1);
     assert!(err.contains("was accepted before, by Foreman Example"), "{err}");
+    skip_through(&home, &CLOSING);
+    let err = accept("Foreman Example", "1", "fine").fails(1);
+    let (_, open) = err.trim().split_once("those that do: ").unwrap();
+    let (first, more) = open.split_once(" and ").unwrap();
+    let first: Vec<u64> = first.split(", ").map(|seq| seq.parse().unwrap()).collect();
+    assert!(first.len() == 10 && first.is_sorted_by(|a, b| a < b), "{err}");
+    assert!(more.ends_with(" more"), "{err}");
     let day = home.run(["day"]).well();
     let day = day.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(day.contains(&format!("entry {seq} accepted as foreman (skipped)")), "{day}");
@@ -195,7 +202,10 @@ fn a_call_is_taken_down_shown_visited_and_closed() {
     let shown = home.run(["callback", "show", "EX-0001", "1"]).well();
     let line = shown.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(line.contains("“Over the bedroom, north side”"), "{shown}");
-    assert!(line.contains("plane 2: the caller said “north”, and that is “faces”"), "{shown}");
+    assert!(
+        line.contains("plane 2: the caller said “north”, and on the plan that is plane 2 (faces)"),
+        "{shown}"
+    );
     assert!(line.contains("run 2: run 2 lies on plane 2"), "{shown}");
     let place = |words: &str| line.find(words).unwrap_or_else(|| panic!("{words}: {shown}"));
     let headings = [
@@ -210,6 +220,8 @@ fn a_call_is_taken_down_shown_visited_and_closed() {
     assert!(place("Run 2: Ends of the run") < place("Run 1: Ends of the run"), "{shown}");
     assert!(line.contains("Foreman Example (foreman)"), "{shown}");
     assert!(line.contains("left out, and nobody accepted it; at the place: run 2"), "{shown}");
+    assert!(line.contains("Weather (deck-intake): fit to work"), "{shown}");
+    assert!(line.contains("Temperature (deck-intake): 65"), "{shown}");
     assert!(line.contains("It finds no cause"), "{shown}");
     let json = home.run(["callback", "show", "EX-0001", "1", "--json"]).well();
     let json: Value = serde_json::from_str(&json).unwrap();

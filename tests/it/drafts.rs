@@ -98,15 +98,17 @@ fn callback() -> impl Strategy<Value = Call> {
 
 fn finding() -> impl Strategy<Value = Finding> {
     let named = (identifier(), step()).prop_map(|(checklist, step)| NamedStep { checklist, step });
-    let words = (any::<String>(), option::of(any::<String>()), option::of(any::<String>()));
+    let some = || option::of(any::<String>());
+    let words = (any::<String>(), some(), some(), some());
     (any::<u32>(), words, vec(named, 0..3), select(Warranty::ALL.to_vec())).prop_map(
-        |(id, (found, cause, done), steps, warranty)| Finding {
+        |(id, (found, cause, done, visit_left_open), steps, warranty)| Finding {
             id,
             found,
             cause,
             done,
             steps,
             warranty,
+            visit_left_open,
         },
     )
 }

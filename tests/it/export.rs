@@ -3,7 +3,9 @@
 
 use std::path::PathBuf;
 
-use chalkhand::domain::{Day, Json, Version, What, chain, entry_json};
+use chalkhand::domain::{
+    About, Attention, Call, Day, How, Json, StepRef, Version, What, chain, desk, entry_json,
+};
 use chalkhand::export::{html, json, order, sheet_json, sheet_text, text, words};
 use chalkhand::roof;
 
@@ -27,6 +29,58 @@ fn day() -> Day {
     let newest =
         |id: &str| (id == "site-survey").then_some(Version { major: 1, minor: 1, patch: 0 });
     Day::of(example::at("12:00:00.000").date(), &[file], &roof::functions(), newest)
+}
+
+/// In the order of the plan, not of the names; what the plan does not ask is last.
+#[test]
+fn what_needs_attention_stands_in_the_order_of_the_plan() {
+    let mut log = example::Log { job: example::job().number, entries: example::entries() };
+    let skip = |id: &str| What::Skipped {
+        step: StepRef { id: id.to_owned(), row: None },
+        reason: "no need of it".to_owned(),
+    };
+    let (walk, a) = (Some("deck-intake"), "A. Installer");
+    log.add(walk, "11:00:00.000", a, How::Keys, skip("aside"));
+    log.add(walk, "11:01:00.000", a, How::Keys, skip("look-inside"));
+    let call = Call {
+        id: 1,
+        reported: "2027-01-30".parse().unwrap(),
+        water: "somewhere".to_owned(),
+        rows: Vec::new(),
+        edge: None,
+        caller: "O. Householder".to_owned(),
+        phone: None,
+    };
+    log.add(None, "12:00:00.000", a, How::Keys, What::CallbackOpened(Box::new(call)));
+    let record = example::file(log.entries).record(&roof::functions());
+    let asked: Vec<String> = record.walks[1].steps.iter().map(|s| s.at.to_string()).collect();
+    let place = |at: &str| asked.iter().position(|asked| asked == at).unwrap();
+    // As the checklist asks them, a row after the other.
+    assert!(place("nails#1") < place("membrane#1") && place("membrane#1") < place("seal"));
+    assert_eq!(place("aside"), asked.len() - 1);
+    let off = ["nails#1", "membrane#1", "seal"];
+    let left_out = ["look-inside", "hose", "aside"];
+    let wanted: Vec<&str> = off.into_iter().chain(left_out).collect();
+    let steps = |needs: &mut dyn Iterator<Item = &Attention>| -> Vec<String> {
+        let needs = needs
+            .filter(|need| matches!(need.about, About::OffTarget { .. } | About::Skipped { .. }));
+        needs.map(|need| need.step.as_ref().unwrap().to_string()).collect()
+    };
+    assert_eq!(steps(&mut record.attention.iter()), wanted);
+    assert_eq!(steps(&mut record.deviations.iter().map(|d| &d.need)), wanted);
+    let desk = desk::desk(&record, 1).unwrap();
+    assert_eq!(steps(&mut desk.deviations.iter().map(|(_, d)| &d.need)), wanted);
+}
+
+#[test]
+fn entries_are_told_in_order_once_and_ten_at_most() {
+    let told = |seqs: &[u64]| words::entries(&seqs.iter().copied().collect());
+    assert_eq!(told(&[]), "none");
+    assert_eq!(told(&[9, 3, 9, 11]), "3, 9, 11");
+    let ten: Vec<u64> = (1..=10).collect();
+    assert_eq!(told(&ten), "1, 2, 3, 4, 5, 6, 7, 8, 9, 10");
+    let twelve: Vec<u64> = (1..=12).rev().collect();
+    assert_eq!(told(&twelve), "1, 2, 3, 4, 5, 6, 7, 8, 9, 10 and 2 more");
 }
 
 #[test]

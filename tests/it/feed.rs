@@ -280,7 +280,7 @@ fn the_feed_has_a_secret_address_and_knows_what_is_unchanged() {
 }
 
 #[test]
-fn imported_records_give_out_no_dates_and_are_not_counted() {
+fn imported_records_give_out_no_dates() {
     let other = crate::bundle::worked();
     let bundle = crate::bundle::export(&other, crate::bundle::JOB, "out.zip");
     let bundle = bundle.to_str().unwrap();
@@ -290,11 +290,9 @@ fn imported_records_give_out_no_dates_and_are_not_counted() {
     let write = ["calendar", "--for", "Foreman Example", "-o", ics.to_str().unwrap()];
     own.run(write).well();
     let before = std::fs::read_to_string(&ics).unwrap();
-    let counted = own.run(["callback", "summary"]).well();
     own.run(["import", bundle]).well();
     let told = own.run(write).well();
     assert_eq!(std::fs::read_to_string(&ics).unwrap(), before, "{told}");
-    assert_eq!(own.run(["callback", "summary"]).well(), counted);
 
     // A device with nothing but imported records.
     desk.run(["import", bundle]).well();

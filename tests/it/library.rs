@@ -82,6 +82,33 @@ fn a_file_is_checked_and_adopted_by_the_office_alone() {
 }
 
 #[test]
+fn the_first_person_opens_the_example_and_a_job_of_his_own() {
+    let home = Home::new();
+    let daemon = Daemon::start(&home);
+    let mut office = office(&daemon);
+    let mut installer = invited(&mut office, "Installer Example", &["installer"]);
+    assert!(!installer.get("/").body.contains("action=\"/example\""));
+    installer.get("/you");
+    assert_eq!(installer.send("/example", &[]).status, 403);
+    assert!(office.get("/").body.contains("Open the invented example"));
+    assert_eq!(office.send("/example", &[]).to(), "/");
+    assert!(office.get("/").body.contains("EX-0001"));
+    let shown = home.run(["job", "show", "EX-0001"]).well();
+    assert!(shown.contains("deck-intake@1.1.0"), "{shown}");
+    assert!(home.run(["sheet", "EX-0001"]).well().contains("INVENTED"));
+
+    office.get("/library");
+    let file = Home::job_file();
+    let page = office.send("/library/check", &[("name", "job.toml"), ("text", &file)]);
+    assert!(page.body.contains("the file of job EX-0001"), "{page:?}");
+    let page = office.send("/library/open", &[("name", "job.toml"), ("text", &file)]);
+    assert!(page.status == 422 && page.body.contains("is open already"), "{page:?}");
+    let own = file.replace("EX-0001", "EX-7000");
+    assert_eq!(office.send("/library/open", &[("name", "job.toml"), ("text", &own)]).to(), "/");
+    assert!(home.run(["job", "list"]).well().contains("EX-7000"));
+}
+
+#[test]
 fn a_file_in_the_watched_folder_is_offered_and_taken() {
     let home = Home::new();
     let daemon = Daemon::start(&home);

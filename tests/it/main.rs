@@ -50,6 +50,7 @@ mod merkle;
 mod microphone;
 mod microphone_live;
 mod mouth;
+mod newcomers;
 mod outside;
 mod pages;
 mod pdf;

@@ -1,7 +1,7 @@
 //! The tree over a log against published hashes, against RFC 6962 written down a
 //! second time in another way, and against the Python package `pymerkle`.
 
-use chalkhand::domain::merkle::{Tree, extends, includes, leaf};
+use chalkhand::domain::merkle::{Proofs, Tree, extends, includes, leaf};
 use chalkhand::domain::{Fingerprint, Hash};
 use proptest::prelude::*;
 
@@ -266,4 +266,66 @@ fn the_rfcs_key_signs_as_the_rfc_does() {
     assert!(!told.contains("nWGxne") && !told.contains("157, 97"), "a secret is printed: {told}");
     let other = file.replace("11qYAYKx", "11qYAYKy");
     assert!(DeviceKey::of_secret_text(&other).is_none(), "the halves belong together");
+}
+
+/// One after another against the same root says the same as each alone, whether
+/// they hold or not, in any order.
+#[test]
+fn proofs_one_after_another_say_what_each_says_alone() {
+    let mut random = fastrand::Rng::with_seed(7);
+    let (mut held, mut not) = (0, 0);
+    for size in (1..=40).chain([64, 65, 100, 127]) {
+        let leaves: Vec<Hash> = (0..size).map(|n: u64| leaf(&n.to_le_bytes())).collect();
+        let tree = Tree::of(leaves.clone());
+        let root = tree.root(size).unwrap();
+        let mut proofs = Proofs::new(root, size);
+        for turn in 0..400 {
+            // In order first, as a record has them.
+            let index = if turn < size { turn } else { random.u64(0..size) };
+            let mut proof = tree.inclusion(index, size).unwrap();
+            let (mut at, mut own) = (index, leaves[usize::try_from(index).unwrap()]);
+            match random.u32(0..12) {
+                0 => at = random.u64(0..size + 2),
+                1 => own = leaf(&random.u64(..).to_le_bytes()),
+                2 => drop(proof.pop()),
+                3 => proof.push(root),
+                4 if !proof.is_empty() => {
+                    let spoiled = random.usize(..proof.len());
+                    proof[spoiled] = leaf(b"spoiled");
+                }
+                // A part of the tree given out as a leaf.
+                5 if !proof.is_empty() => own = proof.remove(0),
+                _ => {}
+            }
+            let alone = includes(&root, size, at, &own, &proof);
+            let found = proofs.include(at, &own, &proof);
+            assert_eq!(found, alone, "leaf {at} of {size}, turn {turn}");
+            assert_eq!(found, checked_by_hand(&root, size, at, &own, &proof), "{at} of {size}");
+            if found { held += 1 } else { not += 1 }
+        }
+    }
+    assert!(5_000 < held && 3_000 < not, "{held} held, {not} did not");
+}
+
+/// RFC 9162 section 2.1.3.2 written down step by step.
+fn checked_by_hand(root: &Hash, size: u64, index: u64, own: &Hash, proof: &[Hash]) -> bool {
+    if size <= index {
+        return false;
+    }
+    let (mut f, mut s, mut r) = (index, size - 1, *own);
+    for p in proof {
+        if s == 0 {
+            return false;
+        }
+        if f % 2 == 1 || f == s {
+            r = chalkhand::domain::merkle::node(p, &r);
+            while f % 2 == 0 && f != 0 {
+                (f, s) = (f / 2, s / 2);
+            }
+        } else {
+            r = chalkhand::domain::merkle::node(&r, p);
+        }
+        (f, s) = (f / 2, s / 2);
+    }
+    s == 0 && r == *root
 }

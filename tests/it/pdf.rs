@@ -152,6 +152,52 @@ fn whatever_is_typed_comes_out() {
     assert!(!text.contains('\u{202e}'));
 }
 
+/// The hash on paper is of the record as it is, not as the fonts can show it.
+#[test]
+fn the_hash_on_paper_is_of_the_record_as_it_is() {
+    let mut record = example::record();
+    // Of the private use area, of cuneiform, of Linear B: no font has them.
+    record.notes[0].text = "a mark \u{e000} \u{12000} \u{10000}".to_owned();
+    record.job.owner = "Owner \u{f8ff}".to_owned();
+    let mut json = json_of(&record);
+    let hash = Hash::of(json.canonical().unwrap().as_bytes()).to_string();
+    let Json::Object(members) = &mut json else { panic!() };
+    // The seal is no part of what is hashed.
+    members.insert("seal".to_owned(), "a seal".into());
+    let text = json::pretty(&json);
+    let made = pdf::sources(&text, &json, |_| None, Paper::A4).unwrap();
+    let (_, view) = made.files.iter().find(|(path, _)| path == "/view.json").unwrap();
+    let view: serde_json::Value = serde_json::from_slice(view).unwrap();
+    assert!(view["record"]["job"]["owner"] == "Owner [U+F8FF]", "{}", view["record"]["job"]);
+    assert_eq!(view["rests"][0][1], hash.as_str());
+    if outside::folder("the words of the PDF by poppler").is_some() {
+        let paper = text_of(&pages(&json, Paper::A4));
+        assert!(paper.contains(&hash) && paper.contains("[U+E000]"), "{hash}: {paper}");
+    }
+}
+
+/// A checklist that was walked again: each walk's measures under its own title,
+/// its sources and cautions once.
+#[test]
+fn a_checklist_walked_again_has_its_sources_once() {
+    let mut record = example::record();
+    let mut again = record.walks[1].clone();
+    again.id = again.id.next();
+    record.walks.push(again);
+    let made = pages(&json_of(&record), Paper::A4);
+    if outside::folder("the words of the PDF by poppler").is_none() {
+        return;
+    }
+    let text = text_of(&made).split_whitespace().collect::<Vec<_>>().join(" ");
+    let times = |words: &str| text.matches(words).count();
+    let title = &record.walks[1].checklist.title;
+    assert_eq!(times(&format!("Measures: {title}")), 2, "{text}");
+    assert_eq!(times(&format!("Measures: {title} (walk 2)")), 1, "{text}");
+    assert_eq!(times(&format!("{title} yields to")), 1, "{text}");
+    assert_eq!(times("29 CFR 1926.501(b)(13)"), 1, "{text}");
+    assert_eq!(times("said before Run 1: Cut"), 1, "{text}");
+}
+
 #[test]
 fn photos_and_many_entries_come_out() {
     // A picture of one grey square (PNG), made with the image crate's own words:

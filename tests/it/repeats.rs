@@ -390,6 +390,7 @@ fn closed(id: u32, found: &str) -> What {
         done: None,
         steps: Vec::new(),
         warranty: Warranty::Undecided,
+        visit_left_open: None,
     }))
 }
 

@@ -5,7 +5,10 @@ use std::fs;
 use std::os::unix::fs::PermissionsExt as _;
 use std::path::PathBuf;
 
-use chalkhand::domain::DeviceKey;
+use chalkhand::domain::jws::Kind;
+use chalkhand::domain::{DeviceKey, Json};
+use chalkhand::export::pdf::Paper;
+use chalkhand::files;
 use chalkhand::store::{KeyError, KeyFile};
 
 use crate::program::Home;
@@ -62,6 +65,43 @@ fn a_record_is_sealed_and_checked() {
     assert!(ran.out.contains("DOES NOT HOLD   seal: the seal does not hold"), "{}", ran.out);
     let error = ran.fails(1);
     assert!(error.contains("does not hold: see from entry "), "{error}");
+}
+
+/// Pages of another version are neither held nor broken, and the last sentence
+/// does not say that the record does not hold.
+#[test]
+fn pages_of_another_version_are_not_compared() {
+    let home = worked();
+    let text = fs::read_to_string(record(&home)).unwrap();
+    let key = fs::read_to_string(home.path("data/device.key")).unwrap();
+    let key = DeviceKey::of_secret_text(&key).unwrap();
+    let Json::Object(mut members) = files::read_json(text.as_bytes()).unwrap() else { panic!() };
+    members.remove("seal");
+    members.insert("made_by".to_owned(), "chalkhand 0.0.1".into());
+    let payload = Json::Object(members.clone()).canonical().unwrap();
+    members.insert("seal".to_owned(), key.sign(Kind::Record, &payload).json());
+    let old = Json::Object(members);
+    let text = chalkhand::export::json::pretty(&old);
+    let pdf = chalkhand::export::pdf::record(&text, &old, |_| None, Paper::Letter).unwrap();
+    let path = home.path("old.pdf");
+    fs::write(&path, pdf).unwrap();
+    let path = path.to_str().unwrap();
+    let ran = home.run(["seal", "check", path]);
+    assert!(ran.out.contains("NOT COMPARED    pages: chalkhand 0.0.1 made them"), "{}", ran.out);
+    assert!(!ran.out.contains("DOES NOT HOLD"), "{}", ran.out);
+    let error = ran.fails(1);
+    assert!(error.contains("holds, and its pages were not compared"), "{error}");
+    let json = home.run(["seal", "check", path, "--json"]).out;
+    let json: serde_json::Value = serde_json::from_str(&json).unwrap();
+    let of = |part: &str| {
+        let all = json["findings"].as_array().unwrap();
+        all.iter().find(|finding| finding["part"] == part).unwrap()["state"].clone()
+    };
+    assert_eq!((of("pages"), of("seal")), ("not compared".into(), "holds".into()));
+    // Another key is another matter.
+    let other = DeviceKey::of(&[7; 32]).public().fingerprint().to_string();
+    let error = home.run(["seal", "check", path, "--key", &other]).fails(1);
+    assert!(error.contains("does not hold; do not rely on it"), "{error}");
 }
 
 /// Nothing is set up there, and nothing is made.

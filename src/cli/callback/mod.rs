@@ -7,12 +7,14 @@ use anyhow::{Context, bail};
 
 use super::home::{Home, now};
 use super::out::{Out, Progress};
+use super::typed::{needed, said};
 use crate::config::Config;
 use crate::domain::desk;
 use crate::domain::entry::{How, Key};
 use crate::domain::tally::{JobTally, Tally};
 use crate::domain::{
-    CallbackStanding, Draft, Finding, JobFile, Json, NamedStep, Record, StepRef, Warranty, What,
+    CallbackStanding, Draft, Finding, JobFile, Json, NamedStep, Record, StepRef, WalkId, Warranty,
+    What,
 };
 use crate::export;
 
@@ -75,6 +77,9 @@ pub(super) struct Close {
     /// Whether it is under warranty, where somebody has decided
     #[arg(long, default_value = "undecided", value_parser = ["under", "outside", "undecided"])]
     warranty: String,
+    /// Close it although a visit was not walked to its end, for this reason
+    #[arg(long, value_name = "WHY")]
+    unfinished: Option<String>,
     /// Who closes it
     #[arg(long, value_name = "NAME")]
     by: String,
@@ -127,40 +132,41 @@ fn draft(file: &JobFile, by: &str, what: What, key: String) -> anyhow::Result<Dr
     })
 }
 
-/// Words that have to be there.
-fn needed(what: &str, name: &str, words: &str) -> anyhow::Result<String> {
-    if words.trim().is_empty() {
-        bail!("say {what}: {name} \"…\"");
-    }
-    Ok(words.trim().to_owned())
-}
-
 fn close(config: &Config, arguments: &Close, out: &mut Out) -> anyhow::Result<()> {
     let mut home = Home::open(config)?;
     let file = home.job(&arguments.job)?;
     let (id, number) = (arguments.id, &file.job.number);
     let callback = open_one(&file, id)?;
-    for (walk, _) in &callback.visits {
+    let is_open = |walk: &WalkId| {
         let stood = file.standing.walks.get(walk);
-        if stood.is_some_and(|walk| walk.begun.is_some() && walk.ended.is_none()) {
-            bail!(
-                "its visit {walk} is open: finish it first with: chalkhand callback visit {number} {id}"
-            );
+        stood.is_some_and(|walk| walk.begun.is_some() && walk.ended.is_none())
+    };
+    let open_visit = callback.visits.iter().map(|(walk, _)| walk).find(|walk| is_open(walk));
+    let visit_left_open = match (open_visit, &arguments.unfinished) {
+        (Some(walk), None) => bail!(
+            "its visit {walk} is open, which was not walked to its end: go on with it with: \
+             chalkhand callback visit {number} {id} --by NAME; or close the call all the same and \
+             say why: --unfinished \"…\""
+        ),
+        (Some(_), Some(why)) => {
+            Some(needed("why the visit is left unfinished", "--unfinished", why)?)
         }
-    }
+        (None, Some(_)) => {
+            bail!("no visit of callback {id} is open: leave --unfinished out")
+        }
+        (None, None) => None,
+    };
     let record = file.record(&home.functions);
     let steps = arguments.step.iter().map(|text| named_step(&record, text));
-    let said = |words: &Option<String>| {
-        words.as_ref().map(|words| words.trim().to_owned()).filter(|words| !words.is_empty())
-    };
     let warranty = Warranty::ALL.into_iter().find(|known| known.word() == arguments.warranty);
     let finding = Finding {
         id,
         found: needed("what was found", "--finding", &arguments.finding)?,
-        cause: said(&arguments.cause),
-        done: said(&arguments.done),
+        cause: said(arguments.cause.as_ref()),
+        done: said(arguments.done.as_ref()),
         steps: steps.collect::<anyhow::Result<_>>()?,
         warranty: warranty.unwrap_or(Warranty::Undecided),
+        visit_left_open,
     };
     let line =
         format!("closed callback {id} of job {number}; {}", export::callback::finding(&finding));
@@ -230,7 +236,7 @@ fn list(config: &Config, open: bool, json: bool, out: &mut Out) -> anyhow::Resul
 
 fn show(config: &Config, job: &str, id: u32, json: bool, out: &mut Out) -> anyhow::Result<()> {
     let home = Home::open(config)?;
-    let file = home.job(job)?;
+    let (file, imported) = home.job_to_read(job)?;
     of(&file, id)?;
     let record = file.record(&home.functions);
     let view = desk::desk(&record, id).context("the record does not have the callback")?;
@@ -239,17 +245,21 @@ fn show(config: &Config, job: &str, id: u32, json: bool, out: &mut Out) -> anyho
     if json {
         out.json(&export::desk::json(&record, &view, &due))
     } else {
+        if let Some(says) = imported {
+            out.line(&says)?;
+        }
         Ok(out.text(&export::desk::text(&record, &view, &due, now))?)
     }
 }
 
 fn summary(config: &Config, invented: bool, json: bool, out: &mut Out) -> anyhow::Result<()> {
     let home = Home::open(config)?;
-    let jobs = home.store.own_jobs()?;
+    let jobs = home.store.find(&[], u32::MAX)?;
     let mut progress = Progress::new("counting jobs", jobs.len());
     let mut counted = Vec::with_capacity(jobs.len());
     for (at, job) in jobs.iter().enumerate() {
-        counted.push(JobTally::of(&home.job(job)?.record(&home.functions)));
+        let (file, _) = home.job_to_read(job.imported.as_ref().unwrap_or(&job.number))?;
+        counted.push(JobTally::of(&file.record(&home.functions)));
         progress.done(at + 1);
     }
     drop(progress);

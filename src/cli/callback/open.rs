@@ -1,11 +1,12 @@
 //! `chalkhand callback open`: what the caller said, in the caller's words.
 
-use anyhow::{Context, bail};
+use anyhow::bail;
 use jiff::civil::Date;
 
 use super::super::home::{Home, now};
 use super::super::out::Out;
-use super::{draft, needed};
+use super::super::typed::{day, needed, said};
+use super::draft;
 use crate::config::Config;
 use crate::domain::{Call, RowRef, What, desk};
 
@@ -46,9 +47,7 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
     let today = now(&file.job)?.date();
     let reported: Date = match &arguments.reported {
         None => today,
-        Some(text) => {
-            text.parse().ok().with_context(|| format!("`{text}` is no day; write 2026-11-25"))?
-        }
+        Some(text) => day(text)?,
     };
     if today < reported {
         bail!("{reported} is to come: say the day on which it was reported");
@@ -69,23 +68,26 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
         }
         rows.push(RowRef { table, row });
     }
-    let said = |words: &Option<String>| {
-        words.as_ref().map(|words| words.trim().to_owned()).filter(|words| !words.is_empty())
-    };
     let id = file.standing.callbacks.keys().max().map_or(1, |last| last.saturating_add(1));
     let call = Call {
         id,
         reported,
         water: needed("where water came in", "--where", &arguments.water)?,
         rows,
-        edge: said(&arguments.edge),
+        edge: said(arguments.edge.as_ref()),
         caller: needed("who called", "--caller", &arguments.caller)?,
-        phone: said(&arguments.phone),
+        phone: said(arguments.phone.as_ref()),
     };
     let what = What::CallbackOpened(Box::new(call));
     let draft = draft(&file, &arguments.by, what, format!("callback/{number}/{id}/open"))?;
     // Two calls taken down at once are two calls.
     home.store.append(&draft, Some(file.standing.last_seq))?;
     out.line(&format!("opened callback {id} of job {number}"))?;
+    if file.standing.walks.values().all(|walk| walk.ended.is_none()) {
+        out.line(&format!(
+            "(no walk of job {number} has ended: nothing in the log says that anything was \
+             installed there; check the job's number)"
+        ))?;
+    }
     Ok(out.line(&format!("what to look at first: chalkhand callback show {number} {id}"))?)
 }

@@ -2,13 +2,13 @@
 
 use anyhow::{Context, bail};
 
-use super::super::home::Home;
-use super::super::job::kinds_agree;
+use super::super::home::{Home, plain};
 use super::super::out::Out;
 use super::super::walk::{How, facts_are_known, walk_as};
 use super::{draft, open_one};
 use crate::config::Config;
 use crate::domain::{Checklist, JobFile, Pin, PinKind, WalkId, What};
+use crate::office::opening::kinds_agree;
 
 #[derive(Debug, clap::Args)]
 pub(in crate::cli) struct Arguments {
@@ -69,10 +69,13 @@ fn visit(file: &JobFile, arguments: &Arguments) -> anyhow::Result<(WalkId, bool)
         return Ok((WalkId::first(&arguments.checklist), true));
     };
     if !has_ended(newest) {
-        let calls = file.standing.callbacks.values();
-        let of = calls.filter(|call| call.visits.iter().any(|(walk, _)| walk == newest));
-        let of = of.map(|call| format!(" of callback {}", call.call.id)).next();
-        bail!("{newest}{} is open: finish it first", of.unwrap_or_default());
+        let mut calls = file.standing.callbacks.values();
+        let of = calls.find(|call| call.visits.iter().any(|(walk, _)| walk == newest));
+        // A call that was closed all the same stands in nobody's way.
+        if of.is_none_or(|call| call.closed.is_none()) {
+            let of = of.map(|call| format!(" of callback {}", call.call.id));
+            bail!("{newest}{} is open: finish it first", of.unwrap_or_default());
+        }
     }
     Ok((newest.next(), true))
 }
@@ -90,7 +93,7 @@ fn pin(
     let checklist = home.checklist(id, version)?;
     let mut all: Vec<&Checklist> = file.checklists.iter().map(AsRef::as_ref).collect();
     all.push(&checklist);
-    kinds_agree(&all)?;
+    kinds_agree(&all).map_err(plain)?;
     if let Some(figure) = checklist.figures.iter().find(|figure| figure.default.is_none()) {
         let name = &figure.name;
         let profile = file.profile.as_ref();

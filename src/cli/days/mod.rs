@@ -22,15 +22,18 @@ use serde::{Deserialize, Serialize};
 
 use super::demo::clock::Clock;
 use super::demo::script::{Mishaps, Script};
-use super::demo::{INSTALLER, JOB, PROFILE, facts, release};
-use super::home::{Home, zone};
+use super::demo::{INSTALLER, facts, release};
+use super::home::{Home, plain, zone};
 use super::out::Out;
 use super::walk::{Screen, SoundCrew, Terms, walk};
 use crate::config::Config;
 use crate::daemon::Left;
 use crate::domain::walk::Hearing;
-use crate::domain::{FactKind, FactName, Facts, Outcome, Standing, StepRef, WalkId, parse_answer};
+use crate::domain::{
+    FactKind, FactName, Facts, How, Outcome, Standing, StepRef, WalkId, parse_answer,
+};
 use crate::files;
+use crate::office::opening::{self, EXAMPLE_JOB, EXAMPLE_PROFILE, Opener};
 use crate::speech::Wording;
 use crate::voice::{Mouth, Recogniser};
 
@@ -104,11 +107,14 @@ pub(super) fn day(
     let config = Config { data: folder.to_owned(), ..config.clone() };
     let mut rng = Rng::with_seed(seed);
     let mut home = Home::open(&config)?;
-    home.adopt_profile(&files::read_profile(PROFILE, "profile.toml")?, PROFILE, "hearing")?;
-    let file = files::read_job(JOB, "job.toml")?;
+    let profile = files::read_profile(EXAMPLE_PROFILE, "profile.toml")?;
+    home.adopt_profile(&profile, EXAMPLE_PROFILE, "hearing")?;
+    let file = files::read_job(EXAMPLE_JOB, "job.toml")?;
     let clock = Clock::yesterday(zone(&file.job)?)?;
     let mut found = facts(&home, &file)?;
-    super::job::open_with(&mut home, &file, &found, "hearing", clock.now())?;
+    let (store, opener) = (&mut home.store, Opener { by: "hearing", how: How::File });
+    opening::open_with(store, &home.functions, &file, &found, &opener, clock.now())
+        .map_err(plain)?;
     let degrees = rng.i32(LEAST_TEMPERATURE..=GREATEST_TEMPERATURE);
     if let Ok(value) = parse_answer(&format!("{degrees} degF"), &FactKind::Temperature) {
         found.set(FactName { name: "air_temperature".to_owned(), row: None }, value);

@@ -10,16 +10,17 @@ use std::sync::Arc;
 
 use anyhow::Context;
 
-use super::home::Home;
+use super::home::{Home, plain};
 use super::out::{Out, write_file};
 use super::walk::{Listening, Screen, Terms, listened};
 use crate::config::Config;
 use crate::daemon::Left;
 use crate::domain::walk::Hearing;
-use crate::domain::{Facts, JobFile, Keeps, WalkId, schedule};
+use crate::domain::{Facts, How, JobFile, Keeps, WalkId, schedule};
 use crate::export;
 use crate::export::photos::Previews;
 use crate::files;
+use crate::office::opening::{self, EXAMPLE_JOB, EXAMPLE_PROFILE, Opener};
 use crate::speech::Wording;
 use crate::voice::{Leave, Mouth, Recogniser};
 
@@ -37,10 +38,8 @@ pub(super) struct Arguments {
     whole: bool,
 }
 
-pub(super) const JOB: &str = include_str!("../../../packaging/demo-data/job.toml");
-/// The same job with all shipped checklists and the facts that they ask beside.
+/// The invented job with all shipped checklists and the facts that they ask beside.
 const WHOLE: &str = include_str!("../../../packaging/demo-data/whole.toml");
-pub(super) const PROFILE: &str = include_str!("../../../packaging/demo-data/profile.toml");
 
 /// The checklist that finds the facts of the sheet.
 const SURVEY: &str = "site-survey";
@@ -57,8 +56,8 @@ pub(super) fn run(mut config: Config, arguments: &Arguments, out: &mut Out) -> a
     out.line(
         "Its clock is invented as well: yesterday from half past seven, so that work takes time.",
     )?;
-    let profile = files::read_profile(PROFILE, "profile.toml")?;
-    home.adopt_profile(&profile, PROFILE, "demo")?;
+    let profile = files::read_profile(EXAMPLE_PROFILE, "profile.toml")?;
+    home.adopt_profile(&profile, EXAMPLE_PROFILE, "demo")?;
     let (opened, clock) = open(&mut home, arguments.whole)?;
     let Opened { number, checklists, found } = opened;
     out.line(&format!("\nJob {number} is open in {}", config.data.display()))?;
@@ -124,7 +123,7 @@ struct Opened {
 /// Opens the invented job under the next free number, without its facts: the
 /// survey finds them.
 fn open(home: &mut Home, whole: bool) -> anyhow::Result<(Opened, Clock)> {
-    let mut file = files::read_job(JOB, "job.toml")?;
+    let mut file = files::read_job(EXAMPLE_JOB, "job.toml")?;
     let mut found = facts(home, &file)?;
     if whole {
         file = files::read_job(WHOLE, "whole.toml")?;
@@ -132,20 +131,19 @@ fn open(home: &mut Home, whole: bool) -> anyhow::Result<(Opened, Clock)> {
             found.set(name.clone(), value.clone());
         }
     }
-    let mut number = 1;
-    while home.store.job(&format!("EX-{number:04}"))?.is_some() {
-        number += 1;
-    }
-    file.job.number = format!("EX-{number:04}");
+    file.job.number = opening::next_example(&home.store).map_err(plain)?;
     let clock = Clock::yesterday(super::home::zone(&file.job)?)?;
-    let job = super::job::open_with(home, &file, &Facts::default(), "demo", clock.now())?;
+    let (Home { store, functions, .. }, opener) = (home, Opener { by: "demo", how: How::File });
+    let none = Facts::default();
+    let job = opening::open_with(store, functions, &file, &none, &opener, clock.now());
+    let job = job.map_err(plain)?;
     let checklists = file.checklists.into_iter().map(|wanted| wanted.id).collect();
     Ok((Opened { number: job.number, checklists, found }, clock))
 }
 
 /// The facts a job file gives.
 pub(super) fn facts(home: &Home, file: &files::JobFile) -> anyhow::Result<Facts> {
-    let lists = super::job::pinned(home, file)?;
+    let lists = opening::wanted_checklists(&home.store, &home.functions, file).map_err(plain)?;
     Ok(file.facts(&lists.iter().map(AsRef::as_ref).collect::<Vec<_>>())?)
 }
 
@@ -269,14 +267,12 @@ impl Demo<'_> {
         let day = super::day::of(&self.home, now.date())?;
         let pretty = |json| export::json::pretty(&json);
         let sealed = export::json::record(&record, &due);
-        let sealed = super::seal::sealed(&mut self.home, &file, sealed)?.json;
-        let text = pretty(sealed.clone());
-        let paper = super::record::usual_paper(file.job.units);
-        let pages = super::record::pages(&text, &sealed, &Previews::new(), paper)?;
+        let sealed = super::record::SealedRecord::of(&mut self.home, &file, sealed)?;
+        let pages = sealed.pages(&Previews::new(), None)?;
         let sheet = export::html::sheet(&record, &export::drawing::plates(&record));
         let all = [
             ("record.pdf", pages),
-            ("record.json", text.into_bytes()),
+            ("record.json", sealed.text.into_bytes()),
             ("record.html", export::html::record(&record, &due).into_bytes()),
             ("follow-ups.ics", ics.into_bytes()),
             ("sheet.txt", export::sheet_text::sheet(&record).into_bytes()),

@@ -7,11 +7,12 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context as _, bail};
 
 use super::super::out::Out;
+use super::super::typed::fingerprint;
 use super::apart;
 use crate::config::Config;
 use crate::domain::{Fingerprint, Json, sealing};
 use crate::export;
-use crate::export::check::{self, Finding, Part, Report};
+use crate::export::check::{self, Finding, Part, Report, State};
 use crate::export::pdf::Paper;
 use crate::files;
 use crate::store::Store;
@@ -20,8 +21,9 @@ use crate::store::Store;
 pub(in super::super) struct Arguments {
     /// A sealed record, .json or .pdf
     file: PathBuf,
-    /// The fingerprint the company gave you
-    #[arg(long, value_name = "FINGERPRINT", allow_hyphen_values = true)]
+    /// The fingerprint the company gave you, or a file with what `seal key` printed
+    #[arg(long, value_name = "FINGERPRINT|FILE", allow_hyphen_values = true,
+          value_parser = fingerprint)]
     key: Option<Fingerprint>,
     /// As JSON
     #[arg(long)]
@@ -48,22 +50,24 @@ pub(in super::super) fn run(
     } else {
         out.line(&format!("record of job {}", report.job))?;
         for finding in &report.findings {
-            line(out, finding.holds, finding.part.word(), &finding.says)?;
+            line(out, finding.state, finding.part.word(), &finding.says)?;
         }
-        line(out, key_holds, "key", &key_says)?;
+        line(out, key_holds.into(), "key", &key_says)?;
         if let Some(hash) = report.hash {
             out.line(&format!("record hash     {hash}"))?;
         }
     }
+    let advice = "do not rely on it, and ask the company for the record anew";
     match report.since() {
         _ if holds => Ok(()),
-        Some(seq) => bail!("`{shown}` does not hold: see from entry {seq} on"),
-        None => bail!("`{shown}` does not hold"),
+        Some(seq) => bail!("`{shown}` does not hold: see from entry {seq} on; {advice}"),
+        None if report.is_broken() || !key_holds => bail!("`{shown}` does not hold; {advice}"),
+        None => bail!(
+            "the record attached to `{shown}` holds, and its pages were not compared with it: rely \
+             on the attached record, not on the pages"
+        ),
     }
 }
-
-/// How the sentence on pages of another version begins: neither held nor broken.
-const NOT_COMPARED: &str = "not compared";
 
 /// What is attached, and whether the pages are those made of it.
 fn pdf(bytes: Vec<u8>) -> anyhow::Result<Report> {
@@ -72,22 +76,22 @@ fn pdf(bytes: Vec<u8>) -> anyhow::Result<Report> {
     let mut report = check::record(record.clone());
     // Only a record that holds is worth the work, and only then it is its maker's.
     if report.holds() {
-        let (holds, says) = pages(&bytes, &attached, &record)?;
-        report.findings.push(Finding { part: Part::Pages, holds, seq: None, says });
+        let (state, says) = pages(&bytes, &attached, &record)?;
+        report.findings.push(Finding { part: Part::Pages, state, seq: None, says });
     }
     Ok(report)
 }
 
 /// The pages follow from the record and the photos alone, so they are made again.
-fn pages(pdf: &[u8], attached: &[u8], record: &Json) -> anyhow::Result<(bool, String)> {
+fn pages(pdf: &[u8], attached: &[u8], record: &Json) -> anyhow::Result<(State, String)> {
     let maker = record.get("made_by").and_then(Json::as_text).unwrap_or("another program");
     if maker != sealing::PROGRAM {
         let says = format!(
-            "{NOT_COMPARED}: {maker} made them and this is {}; only the attached record is sealed, \
-             write the pages anew from it",
+            "{maker} made them and this is {}, which lays pages out otherwise: check them with \
+             {maker}; the seal is over the attached record alone",
             sealing::PROGRAM
         );
-        return Ok((false, says));
+        return Ok((State::NotCompared, says));
     }
     let text = std::str::from_utf8(attached)?;
     let photos = files::pictures(pdf);
@@ -107,21 +111,22 @@ fn pages(pdf: &[u8], attached: &[u8], record: &Json) -> anyhow::Result<(bool, St
                      others were not on the machine that made them"
                 ),
             };
-            return Ok((true, says));
+            return Ok((State::Holds, says));
         }
     }
     let says = "they are not those that this program makes of the attached record: what they \
-                show may have been changed; write the pages anew from the record";
-    Ok((false, says.to_owned()))
+                show may have been changed; rely on the attached record alone, or ask for the PDF \
+                anew";
+    Ok((State::Broken, says.to_owned()))
 }
 
-fn line(out: &mut Out, holds: bool, part: &str, says: &str) -> std::io::Result<()> {
-    let holds = match holds {
-        true => "holds",
-        false if says.starts_with(NOT_COMPARED) => "NOT COMPARED",
-        false => "DOES NOT HOLD",
+fn line(out: &mut Out, state: State, part: &str, says: &str) -> std::io::Result<()> {
+    // What does not hold is to be seen at a glance.
+    let word = match state {
+        State::Holds => state.word().to_owned(),
+        State::Broken | State::NotCompared => state.word().to_uppercase(),
     };
-    out.line(&format!("{holds:<14}  {part}: {says}"))
+    out.line(&format!("{word:<14}  {part}: {says}"))
 }
 
 /// A file of any kind, bounded.
@@ -143,7 +148,11 @@ fn known_here(config: &Config) -> Option<Vec<Fingerprint>> {
 }
 
 /// Whether the key is the one that was expected, and what to say of it.
-fn whose(report: &Report, expected: Option<Fingerprint>, known: &[Fingerprint]) -> (bool, String) {
+pub(in super::super) fn whose(
+    report: &Report,
+    expected: Option<Fingerprint>,
+    known: &[Fingerprint],
+) -> (bool, String) {
     let Some(key) = report.key else {
         return (false, "no key stands for this record".to_owned());
     };
@@ -185,9 +194,10 @@ fn leads(report: &Report, from: Fingerprint, to: Fingerprint) -> Option<()> {
 }
 
 fn json(report: &Report, holds: bool, key: (bool, &str)) -> Json {
-    let finding = |holds: bool, part: &str, seq: Option<u64>, says: &str| {
+    let finding = |state: State, part: &str, seq: Option<u64>, says: &str| {
         Json::object([
-            ("holds", Json::Bool(holds)),
+            ("holds", Json::Bool(state == State::Holds)),
+            ("state", state.word().into()),
             ("part", part.into()),
             ("entry_seq", seq.map_or(Json::Null, Json::whole)),
             ("sentence", says.into()),
@@ -195,8 +205,8 @@ fn json(report: &Report, holds: bool, key: (bool, &str)) -> Json {
     };
     let findings = report.findings.iter();
     let mut findings: Vec<Json> =
-        findings.map(|f| finding(f.holds, f.part.word(), f.seq, &f.says)).collect();
-    findings.push(finding(key.0, "key", None, key.1));
+        findings.map(|f| finding(f.state, f.part.word(), f.seq, &f.says)).collect();
+    findings.push(finding(key.0.into(), "key", None, key.1));
     Json::object([
         ("format", "chalkhand-check/1".into()),
         ("holds", Json::Bool(holds)),

@@ -17,7 +17,7 @@ use crate::domain::{At, DeviceKey, JobFile, Json, Sealed, sealing};
 use crate::files;
 
 pub(super) use apart::read as attached;
-pub(super) use check::run as check;
+pub(super) use check::{run as check, whose};
 pub(super) use head::holds;
 pub(super) use key::make_first as make_first_key;
 

@@ -18,6 +18,8 @@ pub(super) struct KeysCrew<'a> {
     screen: Screen<'a>,
     lines: Receiver<io::Result<String>>,
     asked: bool,
+    /// The role that a hold point waits for.
+    held: Option<String>,
 }
 
 impl<'a> KeysCrew<'a> {
@@ -31,7 +33,7 @@ impl<'a> KeysCrew<'a> {
                 }
             }
         });
-        Self { screen, lines, asked: false }
+        Self { screen, lines, asked: false, held: None }
     }
 
     fn meaning(&mut self, line: &str, expect: &Expect) -> io::Result<Option<Meaning>> {
@@ -75,12 +77,17 @@ impl Crew for KeysCrew<'_> {
 
     fn say(&mut self, prompt: &Prompt) -> io::Result<()> {
         self.asked = false;
+        match prompt {
+            Prompt::Held { role, .. } => self.held = Some(role.clone()),
+            Prompt::Released { .. } | Prompt::Step { .. } => self.held = None,
+            _ => {}
+        }
         self.screen.say(prompt)
     }
 
     fn listen(&mut self, expect: &Expect) -> io::Result<Input> {
         if !self.asked {
-            self.screen.offer(expect)?;
+            self.screen.offer(expect, self.held.as_deref())?;
             self.screen.out.ask("> ")?;
             self.asked = true;
         }

@@ -15,7 +15,7 @@ use std::sync::Arc;
 use anyhow::bail;
 use jiff::tz::TimeZone;
 
-use super::home::{Home, now, zone};
+use super::home::{Home, now, stranger, zone};
 use super::out::Out;
 use super::voices;
 use crate::config::Config;
@@ -115,11 +115,8 @@ pub(super) fn walk_as(
     arguments: &How,
     out: &mut Out,
 ) -> anyhow::Result<()> {
-    let people = &file.job.people;
-    if !people.is_empty() && people.iter().all(|person| person.name != arguments.by) {
-        let names: Vec<&str> = people.iter().map(|person| person.name.as_str()).collect();
-        let (by, names) = (&arguments.by, names.join(", "));
-        out.line(&format!("({by} is not among the people of this job: {names})"))?;
+    if let Some(says) = stranger(&file.job, &arguments.by) {
+        out.line(&format!("({says})"))?;
     }
     let spoken = language::choose(config, file, &list.checklist, arguments)?;
     if let Some(note) = &spoken.note {
@@ -258,11 +255,7 @@ where
 }
 
 /// The checklist, where the job pins it and it can begin.
-pub(super) fn ready(
-    home: &Home,
-    file: &JobFile,
-    checklist: &str,
-) -> anyhow::Result<Arc<Checklist>> {
+fn ready(home: &Home, file: &JobFile, checklist: &str) -> anyhow::Result<Arc<Checklist>> {
     let pinned = pinned(file, checklist)?;
     facts_are_known(home, file, pinned)?;
     Ok(Arc::clone(pinned))

@@ -9,7 +9,7 @@ use std::sync::Arc;
 use std::sync::mpsc::Receiver;
 
 use crate::daemon::{Crew, Input};
-use crate::domain::walk::{Expect, ExpectAnswer, Prompt};
+use crate::domain::walk::{Expect, Prompt};
 use crate::domain::{Clip, Draft, Hash, How, Keeps, Meaning, Units, What};
 use crate::sound::{Segment, write_wav};
 use crate::speech::{self, Decision, Found, Grammar, Scores, Wording};
@@ -50,15 +50,11 @@ impl<'a> Screen<'a> {
         self.out.line(line)
     }
 
-    /// The words that can be chosen, where it is a choice.
-    pub(super) fn offer(&mut self, expect: &Expect) -> io::Result<()> {
-        match &expect.answer {
-            ExpectAnswer::Choice(options) => {
-                let options: Vec<&str> =
-                    options.iter().map(|option| self.wording.choice(option)).collect();
-                self.out.line(&format!("         one of: {}", options.join(" | ")))
-            }
-            _ => Ok(()),
+    /// What to type, where the question does not say so.
+    pub(super) fn offer(&mut self, expect: &Expect, held: Option<&str>) -> io::Result<()> {
+        match speech::typed(expect, held, &self.wording) {
+            Some(line) => self.out.line(&format!("         {line}")),
+            None => Ok(()),
         }
     }
 

@@ -4,9 +4,15 @@
 
 mod shown;
 
+use std::borrow::Cow;
+use std::ops::Range;
+
 use crate::domain::entry_json;
 use crate::domain::jws::{Jws, Kind};
-use crate::domain::{At, Entry, Fingerprint, Hash, Json, KeyChange, SignedHead, merkle, sealing};
+use crate::domain::merkle::{self, Proofs};
+use crate::domain::{
+    At, Entry, Fingerprint, Hash, Json, KeyChange, NotSealable, SignedHead, sealing,
+};
 
 /// What was looked at.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -43,17 +49,54 @@ impl Part {
     }
 }
 
+/// What a look at a part came to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum State {
+    /// It holds.
+    Holds,
+    /// It does not.
+    Broken,
+    /// It could not be compared, so nobody knows.
+    NotCompared,
+}
+
+impl State {
+    /// In one or two words.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Holds => "holds",
+            Self::Broken => "does not hold",
+            Self::NotCompared => "not compared",
+        }
+    }
+}
+
+impl From<bool> for State {
+    fn from(holds: bool) -> Self {
+        if holds { Self::Holds } else { Self::Broken }
+    }
+}
+
 /// One thing that holds or does not.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Finding {
     /// What was looked at.
     pub part: Part,
-    /// Whether it holds.
-    pub holds: bool,
+    /// What that came to.
+    pub state: State,
     /// The entry it is about, where it is about one.
     pub seq: Option<u64>,
     /// A sentence for a person.
     pub says: String,
+}
+
+impl Finding {
+    /// Whether it holds.
+    #[must_use]
+    pub fn holds(&self) -> bool {
+        self.state == State::Holds
+    }
 }
 
 /// What a check came to.
@@ -80,17 +123,23 @@ impl Report {
     /// Whether everything holds.
     #[must_use]
     pub fn holds(&self) -> bool {
-        !self.findings.is_empty() && self.findings.iter().all(|finding| finding.holds)
+        !self.findings.is_empty() && self.findings.iter().all(Finding::holds)
+    }
+
+    /// Whether something does not hold; what was not compared is not among it.
+    #[must_use]
+    pub fn is_broken(&self) -> bool {
+        self.findings.iter().any(|finding| finding.state == State::Broken)
     }
 
     /// The first entry that something does not hold of.
     #[must_use]
     pub fn since(&self) -> Option<u64> {
-        self.findings.iter().filter(|f| !f.holds).filter_map(|f| f.seq).min()
+        self.findings.iter().filter(|f| !f.holds()).filter_map(|f| f.seq).min()
     }
 
     fn add(&mut self, part: Part, holds: bool, seq: Option<u64>, says: String) {
-        self.findings.push(Finding { part, holds, seq, says });
+        self.findings.push(Finding { part, state: holds.into(), seq, says });
     }
 
     /// All that is wrong with a part, or what holds of it where nothing is.
@@ -124,7 +173,8 @@ pub fn record(document: Json) -> Report {
     }
     let number = document.get("job").and_then(|job| job.get("number")).and_then(Json::as_text);
     report.job = number.unwrap_or_default().to_owned();
-    let key = sealed_by(&mut report, &document, seal.as_ref());
+    let written = Written::of(&document);
+    let key = sealed_by(&mut report, &written, seal.as_ref());
     let Some(log) = document.get("log") else {
         report.add(Part::Entries, false, None, "it holds no entries of a log".to_owned());
         return report;
@@ -135,7 +185,7 @@ pub fn record(document: Json) -> Report {
         report.add(Part::Entries, false, None, "it holds no entries of a log".to_owned());
         return report;
     };
-    let entries = entries(&mut report, items);
+    let entries = entries(&mut report, items, &written);
     places(&mut report, log, items, &entries, head.as_ref());
     let whole: Option<Vec<&Entry>> =
         entries.iter().map(|read| read.as_ref().map(|read| &read.entry)).collect();
@@ -155,13 +205,50 @@ pub fn record(document: Json) -> Report {
     report
 }
 
+/// What is sealed, written out once: entries are hashed as they stand in it.
+struct Written {
+    payload: Result<String, NotSealable>,
+    /// Where the entry of each item of the log stands in it; none where an item
+    /// has none.
+    entries: Vec<Option<Range<usize>>>,
+}
+
+impl Written {
+    fn of(document: &Json) -> Self {
+        let items = document.get("log").and_then(|log| log.get("entries")).and_then(Json::as_list);
+        let found: Vec<Option<&Json>> =
+            items.unwrap_or_default().iter().map(|item| item.get("entry")).collect();
+        let mut entries = vec![None; found.len()];
+        let mut open = found.iter().zip(&mut entries).filter_map(|(json, at)| Some(((*json)?, at)));
+        let mut next = open.next();
+        // They come in the order of the list, and it is they alone, not what looks
+        // like them.
+        let payload = sealing::payload_seen(document, |json, place| {
+            if let Some((entry, at)) = &mut next
+                && std::ptr::eq(*entry, json)
+            {
+                **at = Some(place);
+                next = open.next();
+            }
+        });
+        Self { payload, entries }
+    }
+
+    /// The canonical text of the entry of that item.
+    fn entry(&self, item: usize, json: &Json) -> Cow<'_, str> {
+        let place = self.entries.get(item).and_then(Option::as_ref);
+        let text = self.payload.as_ref().ok().zip(place).and_then(|(all, at)| all.get(at.clone()));
+        text.map_or_else(|| json.canonical().unwrap_or_default().into(), Cow::Borrowed)
+    }
+}
+
 /// The key of a seal that holds over the document.
-fn sealed_by(report: &mut Report, document: &Json, seal: Option<&Json>) -> Option<Fingerprint> {
+fn sealed_by(report: &mut Report, written: &Written, seal: Option<&Json>) -> Option<Fingerprint> {
     let Some(seal) = seal else {
         report.add(Part::Seal, false, None, "it is not sealed".to_owned());
         return None;
     };
-    let payload = match sealing::payload(document) {
+    let payload = match &written.payload {
         Ok(payload) => payload,
         Err(wrong) => {
             report.add(Part::Seal, false, None, wrong.to_string());
@@ -173,7 +260,7 @@ fn sealed_by(report: &mut Report, document: &Json, seal: Option<&Json>) -> Optio
         report.add(Part::Seal, false, None, "its seal is damaged".to_owned());
         return None;
     };
-    match jws.check(Kind::Record, &payload) {
+    match jws.check(Kind::Record, payload) {
         Ok(key) => {
             report.key = Some(key.fingerprint());
             let says = "nothing in it was changed since it was sealed".to_owned();
@@ -245,11 +332,11 @@ struct Read {
 
 /// Reads every entry and checks that it is unchanged, in order and linked; none
 /// for what cannot be read.
-fn entries(report: &mut Report, items: &[Json]) -> Vec<Option<Read>> {
+fn entries(report: &mut Report, items: &[Json], written: &Written) -> Vec<Option<Read>> {
     let mut wrong = Vec::new();
     let mut all: Vec<Option<Read>> = Vec::with_capacity(items.len());
-    for item in items {
-        let read = match read(item) {
+    for (at, item) in items.iter().enumerate() {
+        let read = match read(item, |json| written.entry(at, json)) {
             Ok(read) => read,
             Err(told) => {
                 wrong.push(told);
@@ -287,11 +374,14 @@ fn entries(report: &mut Report, items: &[Json]) -> Vec<Option<Read>> {
 }
 
 /// One entry against its hash.
-fn read(item: &Json) -> Result<Read, (Option<u64>, String)> {
+fn read<'a>(
+    item: &Json,
+    text: impl Fn(&Json) -> Cow<'a, str>,
+) -> Result<Read, (Option<u64>, String)> {
     let Some(json) = item.get("entry") else { return Err((None, "an entry is missing".into())) };
     let seq = json.get("seq").and_then(Json::as_whole).and_then(|n| u64::try_from(n).ok());
     let name = seq.map_or_else(|| "an entry".to_owned(), |seq| format!("entry {seq}"));
-    let text = json.canonical().unwrap_or_default();
+    let text = text(json);
     let hash = Hash::of(text.as_bytes());
     if item.get("sha256").and_then(Json::as_text) != Some(hash.to_string().as_str()) {
         return Err((seq, format!("{name} was changed: its text no longer has its hash")));
@@ -325,6 +415,7 @@ fn places(
         return report.add(Part::Places, false, None, says);
     };
     let mut wrong = Vec::new();
+    let mut proofs = Proofs::new(head.root, head.size);
     for (item, entry) in items.iter().zip(entries) {
         // One that cannot be read was told already.
         let Some(Read { entry, leaf }) = entry else { continue };
@@ -337,8 +428,8 @@ fn places(
             _ => None,
         };
         let index = entry.seq.saturating_sub(1);
-        let placed = 0 < entry.seq
-            && proof.is_some_and(|p| merkle::includes(&head.root, head.size, index, leaf, &p));
+        let placed =
+            0 < entry.seq && proof.is_some_and(|proof| proofs.include(index, leaf, &proof));
         if !placed {
             let says = format!("entry {} is not in the log that the head was signed of", entry.seq);
             wrong.push((Some(entry.seq), says));

@@ -4,10 +4,11 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::domain::{
-    About, Checked, Entry, Json, Outcome, RecordFact, RecordPhoto, Standing, StepRef, StepStanding,
-    Units, WalkId, What, sealing,
+    About, Checked, Entry, Hash, Json, Outcome, RecordFact, RecordPhoto, Standing, StepRef,
+    StepStanding, Units, WalkId, sealing,
 };
 
+use super::super::told::Told;
 use super::super::{callback, json, photos, sound, words};
 
 /// What is wrong: the entry it is about, where it is about one, and a sentence.
@@ -30,8 +31,8 @@ pub(super) fn wrong(document: &Json, log: &Json, entries: &[&Entry]) -> Wrong {
         compared.member("chain_head", &json::chain_head(last.seq, last.hash), Some(last.seq));
         compared.member("made_at", &Json::text(last.draft.at), Some(last.seq));
     }
-    compared.each("notes", &standing.notes.iter().map(json::note).collect::<Vec<_>>());
-    let checks: Vec<Checked> = entries.iter().filter_map(|entry| checked(entry)).collect();
+    compared.each("notes", standing.notes.iter().map(json::note));
+    let checks: Vec<Checked> = entries.iter().copied().filter_map(Checked::of).collect();
     compared.member("sound", &sound::json(&standing.ears, &checks), None);
     compared.facts(&standing, units);
     compared.checklists(&standing, job.pins.as_slice(), units);
@@ -40,16 +41,6 @@ pub(super) fn wrong(document: &Json, log: &Json, entries: &[&Entry]) -> Wrong {
     compared.callbacks(&standing);
     compared.named(entries);
     compared.wrong
-}
-
-fn checked(entry: &Entry) -> Option<Checked> {
-    match &entry.draft.what {
-        What::HearingChecked(check) => {
-            let (seq, at, check) = (entry.seq, entry.draft.at, check.as_ref().clone());
-            Some(Checked { seq, at, check })
-        }
-        _ => None,
-    }
 }
 
 struct Compared<'a> {
@@ -79,14 +70,27 @@ impl<'a> Compared<'a> {
         }
     }
 
-    fn each(&mut self, name: &str, expected: &[Json]) {
+    /// Members of one object; those that are not expected are not looked at.
+    fn members(&mut self, path: &str, expected: &[(&str, Json)], found: &Json, seq: Option<u64>) {
+        for (name, expected) in expected {
+            // Where there is nothing to say, no version says anything.
+            if self.same_program || !Told::is(name) || *expected == Json::Null {
+                let found = found.get(name).unwrap_or(&Json::Null);
+                self.compare(&format!("{path}.{name}"), expected, found, seq);
+            }
+        }
+    }
+
+    fn each(&mut self, name: &str, expected: impl ExactSizeIterator<Item = Json>) {
         let found = self.list(name);
         if found.len() != expected.len() {
             let (shown, logged) = (found.len(), expected.len());
             self.says(None, format!("it shows {shown} {name} and the entries hold {logged}"));
         }
-        for (at, (expected, found)) in expected.iter().zip(found).enumerate() {
-            self.compare(&format!("{name}[{at}]"), expected, found, seq_of(expected));
+        for (at, (expected, found)) in expected.zip(found).enumerate() {
+            if expected != *found {
+                self.compare(&format!("{name}[{at}]"), &expected, found, seq_of(&expected));
+            }
         }
     }
 
@@ -138,12 +142,10 @@ impl<'a> Compared<'a> {
             }
             let walk = standing.walks.get(&walk_id);
             let begun = walk.and_then(|walk| walk.begun).map(|(at, ..)| at);
-            let times = [("begun_at", begun), ("ended_at", walk.and_then(|walk| walk.ended))];
-            for (name, at) in times {
-                let expected = json::option(at.as_ref());
-                let found = checklist.get(name).unwrap_or(&Json::Null);
-                self.compare(&format!("{walk_id}.{name}"), &expected, found, None);
-            }
+            let ended = walk.and_then(|walk| walk.ended);
+            let times = [("begun_at", begun), ("ended_at", ended)]
+                .map(|(name, at)| (name, json::option(at.as_ref())));
+            self.members(&walk_id.to_string(), &times, checklist, None);
             for step in items(checklist, "steps") {
                 let at = step_ref(step);
                 let stood = standing.step(&walk_id, &at).cloned().unwrap_or_default();
@@ -168,7 +170,7 @@ impl<'a> Compared<'a> {
         let asked = stood.settled.as_ref().and_then(|settled| settled.asked.as_ref());
         let said = stood.cautioned.iter().flat_map(|(_, said)| said);
         let settled = |s| json::settled(s, units);
-        let expected = [
+        let mut expected = vec![
             ("settled", stood.settled.as_ref().map_or(Json::Null, settled)),
             ("corrected", json::list(stood.corrected.iter().map(settled))),
             ("cautions_said", json::list(said.map(Json::text))),
@@ -176,14 +178,8 @@ impl<'a> Compared<'a> {
             ("photos_kept", Json::from(stood.photos_kept)),
             ("point", stood.point.as_ref().map_or(Json::Null, json::point)),
         ];
-        for (name, expected) in &expected {
-            let found = found.get(name).unwrap_or(&Json::Null);
-            self.compare(&format!("{path}.{name}"), expected, found, seq);
-        }
-        if let Some(asked) = asked {
-            let found = found.get("text").unwrap_or(&Json::Null);
-            self.compare(&format!("{path}.text"), &Json::text(asked), found, seq);
-        }
+        expected.extend(asked.map(|asked| ("text", Json::text(asked))));
+        self.members(path, &expected, found, seq);
     }
 
     /// What stands off its target or was left out is told first: as open, or with
@@ -193,10 +189,15 @@ impl<'a> Compared<'a> {
         for need in self.list("deviations").iter().filter(accepted) {
             let (found, seq) = (need.get("accepted"), seq_of(need));
             let logged = seq.and_then(|seq| standing.accepted.get(&seq));
-            let mut logged = logged.into_iter().flatten().map(callback::acceptance);
-            if !logged.any(|logged| Some(&logged) == found) {
-                let says = "it shows as accepted what no entry accepts so".to_owned();
-                self.says(seq, says);
+            let mut logged = logged.into_iter().flatten();
+            match logged.find(|logged| Some(&callback::acceptance(logged)) == found) {
+                Some(logged) => {
+                    self.members("deviations", &[callback::accepted_shown(logged)], need, seq);
+                }
+                None => {
+                    let says = "it shows as accepted what no entry accepts so".to_owned();
+                    self.says(seq, says);
+                }
             }
         }
         let told: BTreeSet<(&str, u64)> = self
@@ -238,11 +239,10 @@ impl<'a> Compared<'a> {
                 photo: kept.photo.clone(),
             })
         });
-        let expected: Vec<Json> = expected.collect();
-        self.each("photos", &expected);
+        self.each("photos", expected);
     }
 
-    /// Leak calls: what was reported, whether they are open, what was found.
+    /// Leak calls: what was reported, who went there, what was found.
     fn callbacks(&mut self, standing: &Standing) {
         let shown = self.list("callbacks");
         if shown.len() != standing.callbacks.len() {
@@ -250,24 +250,19 @@ impl<'a> Compared<'a> {
             self.says(None, format!("it shows {shown} leak calls and the entries hold {logged}"));
         }
         for (found, call) in shown.iter().zip(standing.callbacks.values()) {
-            let mut expected = callback::call(&call.call, &call.opened);
-            let finding = call.closed.as_ref().map(|(finding, _)| callback::finding(finding));
-            expected.extend([
-                ("open", Json::Bool(call.closed.is_none())),
-                ("found_shown", json::option(finding.as_ref())),
-            ]);
-            for (name, expected) in expected {
-                let found = found.get(name).unwrap_or(&Json::Null);
-                let path = format!("callbacks[{}].{name}", call.call.id);
-                self.compare(&path, &expected, found, Some(call.opened.seq));
-            }
+            // The names of the steps in a finding come from a checklist.
+            let steps = found.get("closed").map_or(&[][..], |closed| items(closed, "steps"));
+            let title = |at: usize| steps.get(at)?.get("title")?.as_text().map(str::to_owned);
+            let expected = callback::stands_of(call, |at, _| title(at).unwrap_or_default());
+            let path = format!("callbacks[{}]", call.call.id);
+            self.members(&path, &expected, found, Some(call.opened.seq));
         }
     }
 
     /// Every entry that something names has to be there, with the hash it names.
     fn named(&mut self, entries: &[&Entry]) {
-        let known: BTreeMap<u64, String> =
-            entries.iter().map(|entry| (entry.seq, entry.hash.to_string())).collect();
+        let known: BTreeMap<u64, Hash> =
+            entries.iter().map(|entry| (entry.seq, entry.hash)).collect();
         let mut named = BTreeSet::new();
         if let Json::Object(members) = self.document {
             let shown = members.iter().filter(|(name, _)| *name != "log");
@@ -278,7 +273,7 @@ impl<'a> Compared<'a> {
                 (None, _) => {
                     self.says(Some(seq), format!("it names entry {seq}, which is left out"));
                 }
-                (Some(known), Some(hash)) if *known != hash => {
+                (Some(known), Some(hash)) if known.to_string() != hash => {
                     self.says(Some(seq), format!("it names entry {seq} with another hash"));
                 }
                 _ => {}
@@ -326,8 +321,7 @@ fn difference(expected: &Json, found: &Json, same_program: bool) -> Option<Strin
         (Json::Object(wanted), Json::Object(shown)) => {
             let names: BTreeSet<&String> = wanted.keys().chain(shown.keys()).collect();
             names.into_iter().find_map(|name| {
-                let for_people = matches!(name.as_str(), "line" | "shown");
-                if !same_program && (for_people || !wanted.contains_key(name)) {
+                if !same_program && (Told::is(name) || !wanted.contains_key(name)) {
                     return None;
                 }
                 let [wanted, shown] =

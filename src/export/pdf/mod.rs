@@ -66,8 +66,7 @@ pub fn record(
     preview: impl Fn(&str) -> Option<Vec<u8>>,
     paper: Paper,
 ) -> Result<Vec<u8>, PdfError> {
-    let previews: Vec<Option<Vec<u8>>> =
-        view::photos(record).into_iter().map(|hash| hash.and_then(&preview)).collect();
+    let previews = previews(record, preview);
     let made = pages(text, record, &previews, paper, world::is_covered);
     // Some characters have a glyph alone and none beside others.
     made.or_else(|_| pages(text, record, &previews, paper, view::is_plain))
@@ -84,11 +83,15 @@ pub fn sources(
     preview: impl Fn(&str) -> Option<Vec<u8>>,
     paper: Paper,
 ) -> Result<Sources, PdfError> {
-    let previews: Vec<_> =
-        view::photos(record).into_iter().map(|hash| hash.and_then(&preview)).collect();
+    let previews = previews(record, preview);
     let files = files(text, record, &previews, paper, world::is_covered)?;
     let files = files.into_iter().map(|(path, bytes)| (path, bytes.to_vec())).collect();
     Ok(Sources { template: TEMPLATE, files })
+}
+
+/// Each photo of the record, in order, where it is there.
+fn previews(record: &Json, preview: impl Fn(&str) -> Option<Vec<u8>>) -> Vec<Option<Vec<u8>>> {
+    view::photos(record).into_iter().map(|hash| hash.and_then(&preview)).collect()
 }
 
 fn pages(
@@ -128,12 +131,13 @@ fn files(
     paper: Paper,
     can_show: fn(char) -> bool,
 ) -> Result<Vec<(String, Bytes)>, PdfError> {
+    let hash = view::hash(record);
     let shown = view::shown(record, can_show);
-    let view = view::view(&shown, previews, paper);
+    let view = view::view(&shown, &hash, previews, paper);
     let mut files = vec![
         ("/record.json".to_owned(), Bytes::new(text.to_owned().into_bytes())),
         ("/view.json".to_owned(), Bytes::from_string(canonical(&view)?)),
-        ("/qr.svg".to_owned(), Bytes::from_string(view::qr(record)?)),
+        ("/qr.svg".to_owned(), Bytes::from_string(view::qr(record, &hash)?)),
     ];
     for (at, svg) in view::drawings(&shown).into_iter().enumerate() {
         files.push((format!("/drawing-{at}.svg"), Bytes::from_string(svg.to_owned())));

@@ -16,11 +16,12 @@ const MOST_FIRST: u32 = 4;
 /// Photos on paper, at most: the typesetter has to remember a path for each.
 const MOST_PHOTOS: usize = 10_000;
 
-/// Everything the template reads.
-pub(super) fn view(shown: &Json, previews: &[Option<Vec<u8>>], paper: Paper) -> Json {
+/// Everything the template reads: of the record as it is shown, and the hash of
+/// the record as it is.
+pub(super) fn view(shown: &Json, hash: &str, previews: &[Option<Vec<u8>>], paper: Paper) -> Json {
     let fonts = |names: &[&str]| Json::List(names.iter().map(Json::text).collect());
     let there = previews.iter().map(|photo| Json::Bool(photo.is_some()));
-    let rests = rests(shown)
+    let rests = rests(shown, hash)
         .into_iter()
         .map(|(name, value)| Json::List(vec![Json::text(name), Json::Text(value)]));
     Json::object([
@@ -132,12 +133,12 @@ pub(super) fn photos(record: &Json) -> Vec<Option<&str>> {
 }
 
 /// What is compared by eye: the hash of the record and the key of its seal.
-fn rests(record: &Json) -> Vec<(&'static str, String)> {
-    let mut all = vec![("SHA-256 of the record without its seal", hash(record))];
-    if let Some(key) = key(record) {
+fn rests(shown: &Json, hash: &str) -> Vec<(&'static str, String)> {
+    let mut all = vec![("SHA-256 of the record without its seal", hash.to_owned())];
+    if let Some(key) = key(shown) {
         all.push(("Key of the device that sealed it", key.to_owned()));
     }
-    if let Some(head) = record.get("chain_head")
+    if let Some(head) = shown.get("chain_head")
         && let Some(last) = head.get("entry_sha256").and_then(Json::as_text)
     {
         all.push(("SHA-256 of the last entry", last.to_owned()));
@@ -149,8 +150,9 @@ fn key(record: &Json) -> Option<&str> {
     record.get("log")?.get("device").and_then(Json::as_text)
 }
 
-/// The hash of what is sealed: the canonical text without the seal itself.
-fn hash(record: &Json) -> String {
+/// The hash of what is sealed: the canonical text without the seal itself. Of the
+/// record as it is: what the fonts cannot show belongs to it.
+pub(super) fn hash(record: &Json) -> String {
     let mut sealed = record.clone();
     if let Json::Object(members) = &mut sealed {
         members.remove("seal");
@@ -159,9 +161,9 @@ fn hash(record: &Json) -> String {
 }
 
 /// Number, hash and key as a QR code (ISO/IEC 18004), one black square a module.
-pub(super) fn qr(record: &Json) -> Result<String, PdfError> {
+pub(super) fn qr(record: &Json, hash: &str) -> Result<String, PdfError> {
     let key = key(record).map(|key| format!("\nkey {key}")).unwrap_or_default();
-    let text = format!("record {}\nsha256 {}{key}", number(record), hash(record));
+    let text = format!("record {}\nsha256 {hash}{key}", number(record));
     let Scan { size, path } =
         scan(&text).map_err(|error| PdfError { why: format!("the code to scan: {error}") })?;
     Ok(format!(
