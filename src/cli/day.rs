@@ -3,12 +3,13 @@
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
-use super::home::Home;
+use super::home::{Home, plain};
 use super::out::Out;
 use crate::config::Config;
 use crate::daemon;
-use crate::domain::{Day, PinKind};
+use crate::domain::Day;
 use crate::export;
+use crate::office;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Arguments {
@@ -21,7 +22,10 @@ pub(super) struct Arguments {
 
 pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow::Result<()> {
     let home = Home::open(config)?;
-    let date = named(&home, arguments.date.as_deref())?;
+    let date = match &arguments.date {
+        Some(date) => named(&home, Some(date))?,
+        None => office::newest_day(&home.store, daemon::now(&TimeZone::system()).date())?,
+    };
     let day = of(&home, date)?;
     if arguments.json {
         out.json(&export::json::day(&day))
@@ -44,12 +48,6 @@ pub(super) fn named(home: &Home, date: Option<&str>) -> anyhow::Result<Date> {
 }
 
 pub(super) fn of(home: &Home, date: Date) -> anyhow::Result<Day> {
-    let numbers = home.store.jobs_on(date)?;
-    let jobs: Result<Vec<_>, _> = numbers.iter().map(|number| home.job(number)).collect();
-    let adopted = home.store.adopted(PinKind::Checklist)?;
-    let newest = |id: &str| {
-        let versions = adopted.iter().filter(|a| a.id == id).map(|a| a.version);
-        versions.max()
-    };
-    Ok(Day::of(date, &jobs?, &home.functions, newest))
+    let (day, _) = office::day(&home.store, &home.functions, date).map_err(plain)?;
+    Ok(day)
 }

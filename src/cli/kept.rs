@@ -4,26 +4,16 @@
 use std::collections::BTreeSet;
 use std::path::PathBuf;
 
-use super::home::Home;
+use super::home::{Home, plain};
 use crate::config::Config;
 use crate::domain::{Hash, Record, What};
 use crate::export::photos::Previews;
+use crate::office;
 use crate::store::{BlobError, Lies, Photos};
 
-/// The previews of a record; those that are missing or changed are left out, and
-/// the page says so.
+/// The previews of a record that are there.
 pub(super) fn previews(config: &Config, record: &Record) -> anyhow::Result<Previews> {
-    let photos = Photos::of(&config.data);
-    let mut previews = Previews::new();
-    for kept in &record.photos {
-        let hash = kept.photo.preview_sha256;
-        match photos.preview(hash) {
-            Ok(Some(bytes)) => _ = previews.insert(hash, bytes),
-            Ok(None) | Err(BlobError::Other { .. }) => {}
-            Err(refused) => return Err(refused.into()),
-        }
-    }
-    Ok(previews)
+    office::previews(config, record).map_err(plain)
 }
 
 /// Files beside the log that imported records name, and what is wrong with them.

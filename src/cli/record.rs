@@ -1,10 +1,11 @@
 //! `chalkhand record`.
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use anyhow::bail;
 
-use super::home::{Home, now};
+use super::home::{Home, now, plain};
 use super::out::{Out, write_file};
 use super::seal;
 use crate::config::Config;
@@ -12,7 +13,7 @@ use crate::domain::{At, Due, JobFile, Json, Units};
 use crate::export;
 use crate::export::pdf::Paper;
 use crate::export::photos::Previews;
-use crate::office;
+use crate::office::{self, RecordForm};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Arguments {
@@ -43,23 +44,15 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
         return Ok(out.line(&format!("wrote {}", path.display()))?);
     }
     let file = home.job(&arguments.job)?;
-    let record = file.record(&home.functions);
-    // As of the last entry: the same log gives the same record.
-    let at = record.last_at.map_or_else(|| now(&file.job), Ok)?;
-    let due = due(config, &file, at)?;
-    let json = || export::json::record(&record, &due);
-    let bytes = match path.extension().and_then(|ending| ending.to_str()) {
-        Some("json") => SealedRecord::of(&mut home, &file, json())?.text.into_bytes(),
-        Some("html") => {
-            let previews = super::kept::previews(config, &record)?;
-            export::html::record_with_photos(&record, &due, &previews).into_bytes()
-        }
-        Some("pdf") => {
-            let sealed = SealedRecord::of(&mut home, &file, json())?;
-            sealed.pages(&super::kept::previews(config, &record)?, arguments.paper)?
-        }
+    let form = match path.extension().and_then(|ending| ending.to_str()) {
+        Some("json") => RecordForm::Json,
+        Some("html") => RecordForm::Html,
+        Some("pdf") => RecordForm::Pdf(arguments.paper),
         _ => bail!("`{}` has to end in .pdf, .html or .json", path.display()),
     };
+    let (now, functions) = (now(&file.job)?, Arc::clone(&home.functions));
+    let bytes = office::record(config, &mut home.store, &functions, &file, form, now);
+    let bytes = bytes.map_err(plain)?;
     write_file(path, &bytes)?;
     Ok(out.line(&format!("wrote {}", path.display()))?)
 }
@@ -87,16 +80,12 @@ impl SealedRecord {
         previews: &Previews,
         paper: Option<Paper>,
     ) -> anyhow::Result<Vec<u8>> {
-        let usual = if self.units == Units::Us { Paper::Letter } else { Paper::A4 };
-        let preview = |hash: &str| hash.parse().ok().and_then(|hash| previews.get(&hash).cloned());
-        Ok(export::pdf::record(&self.text, &self.json, preview, paper.unwrap_or(usual))?)
+        let paper = paper.unwrap_or(office::usual_paper(self.units));
+        office::pages(&self.text, &self.json, previews, paper).map_err(plain)
     }
 }
 
 /// The dates of a job that stand.
 pub(super) fn due(config: &Config, file: &JobFile, now: At) -> anyhow::Result<Vec<Due>> {
-    let settings = office::read_settings(config).map_err(super::home::plain)?;
-    let mut due = office::dates(file, &settings, now).map_err(super::home::plain)?;
-    due.retain(|due| due.cancelled_because.is_none());
-    Ok(due)
+    office::due(config, file, now).map_err(plain)
 }

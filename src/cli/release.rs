@@ -1,12 +1,12 @@
 //! `chalkhand release`: a hold point is released by somebody in its role.
 
-use anyhow::bail;
-
-use super::home::{Home, now};
+use super::home::{Home, now, plain};
 use super::out::Out;
 use crate::config::Config;
-use crate::domain::entry::{How, Key};
-use crate::domain::{At, Draft, JobFile, PointKind, PointStanding, StepRef, WalkId, What};
+use crate::domain::{At, How, JobFile};
+use crate::office::deeds::{self, Deed};
+
+pub(super) use crate::office::deeds::waiting;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Arguments {
@@ -38,44 +38,8 @@ pub(super) fn release(
     role: &str,
     at: At,
 ) -> anyhow::Result<()> {
-    let Ok(step): Result<StepRef, _> = step.parse();
-    let waiting = waiting(file);
-    // Where several walks wait at it, the newest is the one on the roof.
-    let found = waiting.iter().rev().find(|(_, at, _)| **at == step);
-    let Some((walk, _, point)) = found else {
-        let names: Vec<String> = waiting.iter().map(|(_, at, _)| at.to_string()).collect();
-        let names = if names.is_empty() { "none".to_owned() } else { names.join(", ") };
-        bail!("no hold point waits at `{step}` on job {}; waiting: {names}", file.job.number);
-    };
-    if point.role != role {
-        bail!("`{step}` is released by the {}, not by the {role}", point.role);
-    }
-    if !file.job.holds(by, role) {
-        let people = file.job.people.iter().filter(|person| person.role == role);
-        let names: Vec<&str> = people.map(|person| person.name.as_str()).collect();
-        let (number, names) = (&file.job.number, names.join(", "));
-        bail!("{by} is not a {role} of job {number}; who is: {names}");
-    }
-    let draft = Draft {
-        job: file.job.number.clone(),
-        walk: Some((*walk).clone()),
-        at,
-        by: by.to_owned(),
-        how: How::Command,
-        what: What::Released { step: step.clone(), role: role.to_owned() },
-        corrects: None,
-        key: Key(format!("release/{}/{walk}/{step}/{}", file.job.number, point.reached)),
-    };
+    let deed = Deed { by, at, how: How::Command, key: None };
+    let draft = deeds::release(file, None, step, role, &deed).map_err(plain)?;
     home.store.append(&draft, None)?;
     Ok(())
-}
-
-/// Hold points that were reached and not released.
-pub(super) fn waiting(file: &JobFile) -> Vec<(&WalkId, &StepRef, &PointStanding)> {
-    let walks = file.standing.walks.iter();
-    let steps = walks.flat_map(|(id, walk)| walk.steps.iter().map(move |(at, s)| (id, at, s)));
-    steps
-        .filter_map(|(id, at, stood)| Some((id, at, stood.point.as_ref()?)))
-        .filter(|(_, _, point)| point.kind == PointKind::Hold && point.released.is_none())
-        .collect()
 }

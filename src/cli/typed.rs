@@ -1,5 +1,5 @@
-//! What a person typed after an option: words that have to be there, words that
-//! may be, a day, a fingerprint. What it is for is the command's business.
+//! What a person typed after an option: words that have to be there, a day, a
+//! fingerprint. What it is for is the command's business.
 
 use std::path::Path;
 
@@ -16,11 +16,6 @@ pub(super) fn needed(what: &str, name: &str, words: &str) -> anyhow::Result<Stri
         bail!("say {what}: {name} \"…\"");
     }
     Ok(words.trim().to_owned())
-}
-
-/// Words that may be there; none where only blanks are.
-pub(super) fn said(words: Option<&String>) -> Option<String> {
-    words.map(|words| words.trim().to_owned()).filter(|words| !words.is_empty())
 }
 
 /// A calendar day.

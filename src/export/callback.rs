@@ -258,7 +258,8 @@ pub fn json(record: &Record, open_only: bool) -> Json {
 }
 
 /// What stands of a step, in one line.
-pub(super) fn stands(step: &crate::domain::RecordStep, units: Units) -> String {
+#[must_use]
+pub fn stands(step: &crate::domain::RecordStep, units: Units) -> String {
     match &step.settled {
         None => "not logged".to_owned(),
         Some(settled) => format!(

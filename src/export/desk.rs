@@ -28,7 +28,7 @@ every row counts alike. Name one with --plane or --run at the next call, or look
 the sheet.";
 
 /// What the view is not.
-const IS_NOT: &str = "It says what was logged and where to look first. It finds no cause: a \
+pub const IS_NOT: &str = "It says what was logged and where to look first. It finds no cause: a \
 deviation may have nothing to do with the water, and a step that stands as asked may have.";
 
 /// For a terminal.
@@ -210,7 +210,9 @@ pub fn json(record: &Record, desk: &Desk, due: &[Due]) -> Json {
     ])
 }
 
-fn why(step: &DeskStep) -> String {
+/// Why a step stands where it stands.
+#[must_use]
+pub fn why(step: &DeskStep) -> String {
     if step.because.is_empty() { "stands as asked".to_owned() } else { step.because.join("; ") }
 }
 

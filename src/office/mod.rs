@@ -1,12 +1,17 @@
 //! What the office keeps beside the log: jobs with everything they pin, its
-//! working days, its calendars. Used by the commands and by the pages; prints
-//! nothing and reads no clock.
+//! working days, its calendars; what may be decided, and records sealed. Used by
+//! the commands and by the pages; prints nothing and reads no clock.
 
 mod calendar;
+pub mod calls;
+mod day;
+pub mod deeds;
 mod feeds;
 pub mod library;
 pub mod opening;
 mod people;
+mod record;
+mod seal;
 mod settings;
 
 use std::path::PathBuf;
@@ -15,19 +20,24 @@ use std::sync::Arc;
 use jiff::tz::TimeZone;
 
 use crate::domain::{
-    Checklist, Entry, Hash, Job, JobFile, Pin, PinKind, Profile, Standing, Version,
+    Checklist, Entry, Hash, Job, JobFile, NotSealable, Pin, PinKind, Profile, Standing, Version,
 };
 use crate::export::calendar::CalendarError;
+use crate::export::pdf::PdfError;
 use crate::files::{self, Problems};
 use crate::measure::Functions;
-use crate::store::{Store, StoreError};
+use crate::store::{BlobError, KeyError, Store, StoreError};
 
 pub use calendar::{JobDates, dates, feed, give_out, of_person};
+pub use day::{before, day, newest_day};
+pub use deeds::Deed;
 pub use feeds::{Feed, Feeds};
 pub use people::{
     Asked, Joined, NewSession, PeopleError, any_person, end, guest, invite, join, leave,
     name_device, pair, sign_in,
 };
+pub use record::{RecordForm, due, imported_file, pages, previews, record, usual_paper};
+pub use seal::{device_key, note_key, sealed};
 pub use settings::{Settings, read_settings};
 
 /// Why something the office keeps cannot be had.
@@ -71,6 +81,24 @@ pub enum OfficeError {
     /// A calendar that cannot be written.
     #[error(transparent)]
     Calendar(#[from] CalendarError),
+    /// What somebody wanted to do, and why it was not done.
+    #[error("{0}")]
+    Refused(String),
+    /// There is no key to sign with.
+    #[error("{0}")]
+    Key(String),
+    /// The file of the key.
+    #[error(transparent)]
+    KeyFile(#[from] KeyError),
+    /// The log is not what it was.
+    #[error(transparent)]
+    NotSealable(#[from] NotSealable),
+    /// Pages that cannot be laid out.
+    #[error(transparent)]
+    Pdf(#[from] PdfError),
+    /// A photo or its preview.
+    #[error(transparent)]
+    Blob(#[from] BlobError),
     /// A file in the data folder.
     #[error("`{path}`: {why}")]
     File {

@@ -1,11 +1,11 @@
 //! The one way in: one entry, one transaction, durable when it returns.
 
-use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params};
+use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params};
 
 use super::read::Row;
 use super::{Store, StoreError};
 use crate::domain::entry_json::{self, NotAnEntry};
-use crate::domain::{Draft, Entry, Hash, Job, What, chain};
+use crate::domain::{Draft, Entry, Hash, Job, Key, What, chain};
 
 /// What became of a draft.
 #[derive(Clone, Debug, PartialEq)]
@@ -49,6 +49,15 @@ impl Store {
         let entry = add(&tx, draft).map_err(&error)?;
         tx.commit().map_err(&error)?;
         Ok(Appended::New(entry))
+    }
+
+    /// The entry that was appended with that key, where there is one.
+    ///
+    /// # Errors
+    /// The log cannot be read, or the entry was changed.
+    pub fn entry_of(&self, key: &Key) -> Result<Option<Entry>, StoreError> {
+        let row = by_key(&self.db, &key.0).map_err(self.error("read entries"))?;
+        row.map(|row| self.parse(&row)).transpose()
     }
 
     /// Opens a job: all of these drafts or none.
@@ -105,8 +114,8 @@ fn last_of_job(tx: &Transaction<'_>, job: &str) -> rusqlite::Result<u64> {
         .query_row([job], |row| row.get(0))
 }
 
-fn by_key(tx: &Transaction<'_>, key: &str) -> rusqlite::Result<Option<Row>> {
-    tx.prepare_cached("select * from entry where key = ?1")?.query_row([key], Row::of).optional()
+fn by_key(db: &Connection, key: &str) -> rusqlite::Result<Option<Row>> {
+    db.prepare_cached("select * from entry where key = ?1")?.query_row([key], Row::of).optional()
 }
 
 fn last(tx: &Transaction<'_>) -> rusqlite::Result<(u64, Hash)> {

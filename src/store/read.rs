@@ -129,6 +129,22 @@ impl Store {
         rows.and_then(Iterator::collect).map_err(&error)
     }
 
+    /// The nearest days before and after that one with entries of jobs.
+    ///
+    /// # Errors
+    /// The log cannot be read.
+    pub fn days_beside(&self, day: Date) -> Result<(Option<Date>, Option<Date>), StoreError> {
+        let error = self.error("read a day");
+        let look = |sql: &str| {
+            let found = self.db.query_row(sql, [day.to_string()], |row| row.get(0));
+            found.map(|day: Option<String>| day?.parse().ok()).map_err(&error)
+        };
+        Ok((
+            look("select max(at_day) from entry where at_day < ?1 and job <> ''")?,
+            look("select min(at_day) from entry where ?1 < at_day and job <> ''")?,
+        ))
+    }
+
     /// Numbers of this device's own jobs, the newest first.
     ///
     /// # Errors

@@ -59,7 +59,7 @@ async fn calendar(
 
 /// Whether a list of tags has this one or any; compared weakly, as RFC 9110
 /// section 13.1.2 wants.
-fn holds(sent: &[u8], tag: &str) -> bool {
+pub(super) fn holds(sent: &[u8], tag: &str) -> bool {
     let Ok(sent) = std::str::from_utf8(sent) else { return false };
     sent.split(',').map(str::trim).any(|one| one == "*" || one.trim_start_matches("W/") == tag)
 }

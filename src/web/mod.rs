@@ -2,9 +2,17 @@
 //! dates. On loopback as plain HTTP, on the local network by TLS alone; who
 //! signs in is `office`'s matter, what stands of a job `domain`'s.
 
+mod act;
+mod address;
 mod attempts;
+mod day;
+mod day_lines;
+mod desk;
+mod desk_call;
 mod feed;
 mod guard;
+mod handed;
+mod job;
 mod library;
 mod look;
 mod people;
@@ -24,6 +32,7 @@ use maud::{Markup, PreEscaped, html};
 
 use crate::domain::{Role, Roles};
 use crate::export::scan::scan;
+use crate::export::words::visible;
 use words::Words;
 
 pub use refusal::Refusal;
@@ -41,6 +50,10 @@ pub fn router(served: Served) -> Router {
         .merge(sign_in::router())
         .merge(people::router())
         .merge(library::router())
+        .merge(job::router())
+        .merge(handed::router())
+        .merge(day::router())
+        .merge(desk::router())
         .merge(look::router())
         .merge(feed::router())
         .fallback(async || Refusal::NotFound.into_response())
@@ -61,6 +74,11 @@ fn role(words: Words, role: Role) -> &'static str {
 
 fn role_words(words: Words, roles: &Roles) -> String {
     roles.iter().map(|one| role(words, one)).collect::<Vec<_>>().join(", ")
+}
+
+/// What somebody typed: nobody reads something else than what is there.
+fn tame(text: &str) -> String {
+    text.chars().map(visible).collect()
 }
 
 /// A moment on this machine's clock, to the minute.

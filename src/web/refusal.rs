@@ -116,6 +116,7 @@ impl From<OfficeError> for Refusal {
         match error {
             OfficeError::NoJob(_) => Self::NotFound,
             OfficeError::Store(error) => error.into(),
+            OfficeError::Refused(why) => Self::Unusable(why),
             error => {
                 tracing::error!(?error, "page");
                 Self::Broken(error.to_string())

@@ -8,12 +8,14 @@ use super::guard::Visitor;
 use super::look;
 use super::refusal::Refusal;
 use super::words::Words;
-use crate::domain::Right;
+use crate::domain::{Language, Right};
 
 /// The parts of the site a person is in.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Part {
     Jobs,
+    Day,
+    Desk,
     Library,
     People,
     Account,
@@ -24,8 +26,8 @@ pub(super) fn page(visitor: &Visitor, part: Part, title: &str, body: &Markup) ->
     frame(visitor.words, title, Some((visitor, part)), body, None)
 }
 
-/// A whole page with a script of `look`.
-pub(super) fn scripted(
+/// A page with a script; without it the page does the same by forms and links.
+pub(super) fn page_with(
     visitor: &Visitor,
     part: Part,
     title: &str,
@@ -75,6 +77,8 @@ fn way(visitor: &Visitor, part: Part) -> Markup {
     let words = visitor.words;
     let ways = [
         (Part::Jobs, "/", words.t("shell.jobs"), Right::Read),
+        (Part::Day, "/day", words.t("shell.day"), Right::Foreman),
+        (Part::Desk, "/desk", words.t("shell.desk"), Right::Desk),
         (Part::Library, "/library", words.t("shell.library"), Right::Read),
         (Part::People, "/people", words.t("shell.people"), Right::Office),
     ];
@@ -92,6 +96,11 @@ fn way(visitor: &Visitor, part: Part) -> Markup {
             }
         }
     }
+}
+
+/// Where pages are read in another language: what of them stays English.
+pub(super) fn english_note(words: Words) -> Option<&'static str> {
+    (words.language != Language::English).then(|| words.t("shell.english"))
 }
 
 /// The hidden token of a form.

@@ -7,7 +7,9 @@ use axum::response::{IntoResponse as _, Response};
 use axum::routing::get;
 use maud::html;
 
+use super::address;
 use super::guard::Visitor;
+use super::job::name;
 use super::refusal::Refusal;
 use super::shell::{self, Part, token};
 use super::site::Shared;
@@ -49,7 +51,7 @@ async fn jobs(State(site): State<Shared>, visitor: Visitor) -> Result<Response, 
                 tbody {
                     @for job in &jobs {
                         tr {
-                            th scope="row" { (job.imported.as_ref().unwrap_or(&job.number)) }
+                            th scope="row" { a href=(address::of_job(name(job), "")) { (name(job)) } }
                             td data-label=(words.t("shell.address")) { (job.address) }
                             td data-label=(words.t("shell.owner")) { (job.owner) }
                             td data-label=(words.t("shell.opened")) { (job.opened_on) }

@@ -9,10 +9,13 @@ use crate::domain::Language;
 type Texts = BTreeMap<String, String>;
 
 /// The areas, each with its file in each language.
-const FILES: [(&str, [&str; 2]); 3] = [
+const FILES: [(&str, [&str; 2]); 6] = [
     ("shell", [include_str!("words/en/shell.toml"), include_str!("words/es/shell.toml")]),
     ("library", [include_str!("words/en/library.toml"), include_str!("words/es/library.toml")]),
     ("people", [include_str!("words/en/people.toml"), include_str!("words/es/people.toml")]),
+    ("job", [include_str!("words/en/job.toml"), include_str!("words/es/job.toml")]),
+    ("day", [include_str!("words/en/day.toml"), include_str!("words/es/day.toml")]),
+    ("desk", [include_str!("words/en/desk.toml"), include_str!("words/es/desk.toml")]),
 ];
 
 /// The words of one language.

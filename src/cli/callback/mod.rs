@@ -3,20 +3,19 @@
 mod open;
 mod visit;
 
-use anyhow::{Context, bail};
+use anyhow::Context;
 
-use super::home::{Home, now};
+use super::home::{Home, now, plain};
 use super::out::{Out, Progress};
-use super::typed::{needed, said};
+use super::typed::needed;
 use crate::config::Config;
 use crate::domain::desk;
 use crate::domain::entry::{How, Key};
 use crate::domain::tally::{JobTally, Tally};
-use crate::domain::{
-    CallbackStanding, Draft, Finding, JobFile, Json, NamedStep, Record, StepRef, WalkId, Warranty,
-    What,
-};
+use crate::domain::{CallbackStanding, Draft, JobFile, Json, Warranty, What};
 use crate::export;
+use crate::office::Deed;
+use crate::office::calls::{self, NewFinding};
 
 #[derive(Debug, clap::Subcommand)]
 pub(super) enum Command {
@@ -96,27 +95,9 @@ pub(super) fn run(config: &Config, command: Command, out: &mut Out) -> anyhow::R
     }
 }
 
-/// The call of that number.
-fn of(file: &JobFile, id: u32) -> anyhow::Result<&CallbackStanding> {
-    let calls = &file.standing.callbacks;
-    let known = || calls.keys().map(u32::to_string).collect::<Vec<_>>().join(", ");
-    calls.get(&id).with_context(|| match calls.is_empty() {
-        true => format!("job {} has no callback yet", file.job.number),
-        false => format!("job {} has no callback {id}; it has: {}", file.job.number, known()),
-    })
-}
-
-/// The same, where it is open.
+/// The call of that number, where it is open.
 fn open_one(file: &JobFile, id: u32) -> anyhow::Result<&CallbackStanding> {
-    let callback = of(file, id)?;
-    if let Some((_, closed)) = &callback.closed {
-        bail!(
-            "callback {id} was closed {} by {}; a new call is opened with: chalkhand callback open",
-            closed.at.date(),
-            closed.by
-        );
-    }
-    Ok(callback)
+    calls::open_one(file, id).map_err(plain)
 }
 
 fn draft(file: &JobFile, by: &str, what: What, key: String) -> anyhow::Result<Draft> {
@@ -136,76 +117,29 @@ fn close(config: &Config, arguments: &Close, out: &mut Out) -> anyhow::Result<()
     let mut home = Home::open(config)?;
     let file = home.job(&arguments.job)?;
     let (id, number) = (arguments.id, &file.job.number);
-    let callback = open_one(&file, id)?;
-    let is_open = |walk: &WalkId| {
-        let stood = file.standing.walks.get(walk);
-        stood.is_some_and(|walk| walk.begun.is_some() && walk.ended.is_none())
-    };
-    let open_visit = callback.visits.iter().map(|(walk, _)| walk).find(|walk| is_open(walk));
-    let visit_left_open = match (open_visit, &arguments.unfinished) {
-        (Some(walk), None) => bail!(
-            "its visit {walk} is open, which was not walked to its end: go on with it with: \
-             chalkhand callback visit {number} {id} --by NAME; or close the call all the same and \
-             say why: --unfinished \"…\""
-        ),
-        (Some(_), Some(why)) => {
-            Some(needed("why the visit is left unfinished", "--unfinished", why)?)
-        }
-        (None, Some(_)) => {
-            bail!("no visit of callback {id} is open: leave --unfinished out")
-        }
-        (None, None) => None,
-    };
+    open_one(&file, id)?;
     let record = file.record(&home.functions);
-    let steps = arguments.step.iter().map(|text| named_step(&record, text));
+    let steps = arguments.step.iter().map(|text| calls::named_step(&record, text));
+    let found = needed("what was found", "--finding", &arguments.finding)?;
     let warranty = Warranty::ALL.into_iter().find(|known| known.word() == arguments.warranty);
-    let finding = Finding {
+    let new = NewFinding {
         id,
-        found: needed("what was found", "--finding", &arguments.finding)?,
-        cause: said(arguments.cause.as_ref()),
-        done: said(arguments.done.as_ref()),
-        steps: steps.collect::<anyhow::Result<_>>()?,
+        found: &found,
+        cause: arguments.cause.as_deref(),
+        done: arguments.done.as_deref(),
+        steps: steps.collect::<Result<_, _>>().map_err(plain)?,
         warranty: warranty.unwrap_or(Warranty::Undecided),
-        visit_left_open,
+        unfinished: arguments.unfinished.as_deref(),
     };
-    let line =
-        format!("closed callback {id} of job {number}; {}", export::callback::finding(&finding));
-    let what = What::CallbackClosed(Box::new(finding));
-    let draft = draft(&file, &arguments.by, what, format!("callback/{number}/{id}/close"))?;
+    let by = needed("who it is", "--by", &arguments.by)?;
+    let deed = Deed { by: &by, at: now(&file.job)?, how: How::Command, key: None };
+    let draft = calls::close_call(&file, &new, &deed).map_err(plain)?;
     home.store.append(&draft, Some(file.standing.last_seq))?;
-    Ok(out.line(&line)?)
-}
-
-/// A step that the record has, by its name alone where only one checklist has
-/// it; without a row it is of any row.
-fn named_step(record: &Record, text: &str) -> anyhow::Result<NamedStep> {
-    let (of, step) = match text.split_once(':') {
-        Some((checklist, step)) => (Some(checklist), step),
-        None => (None, text),
-    };
-    let Ok(step): Result<StepRef, _> = step.parse();
-    let has = |at: &StepRef| at.id == step.id && (step.row.is_none() || step.row == at.row);
-    let mut lists: Vec<&str> = record
-        .walks
-        .iter()
-        .filter(|walk| of.is_none_or(|of| walk.id.checklist == of))
-        .filter(|walk| walk.steps.iter().any(|known| has(&known.at)))
-        .map(|walk| walk.id.checklist.as_str())
-        .collect();
-    lists.dedup();
-    match lists.as_slice() {
-        [checklist] => Ok(NamedStep { checklist: (*checklist).to_owned(), step }),
-        [] => bail!(
-            "no checklist of job {} has a step `{text}`; see them with: chalkhand checklist show",
-            record.job.number
-        ),
-        many => bail!("several checklists have a step `{step}`: write {}", choices(many, &step)),
+    if let What::CallbackClosed(finding) = &draft.what {
+        let finding = export::callback::finding(finding);
+        out.line(&format!("closed callback {id} of job {number}; {finding}"))?;
     }
-}
-
-fn choices(lists: &[&str], step: &StepRef) -> String {
-    let all: Vec<String> = lists.iter().map(|list| format!("{list}:{step}")).collect();
-    all.join(" or ")
+    Ok(())
 }
 
 fn list(config: &Config, open: bool, json: bool, out: &mut Out) -> anyhow::Result<()> {
@@ -237,7 +171,7 @@ fn list(config: &Config, open: bool, json: bool, out: &mut Out) -> anyhow::Resul
 fn show(config: &Config, job: &str, id: u32, json: bool, out: &mut Out) -> anyhow::Result<()> {
     let home = Home::open(config)?;
     let (file, imported) = home.job_to_read(job)?;
-    of(&file, id)?;
+    calls::call(&file, id).map_err(plain)?;
     let record = file.record(&home.functions);
     let view = desk::desk(&record, id).context("the record does not have the callback")?;
     let now = now(&file.job)?;

@@ -1,14 +1,14 @@
 //! `chalkhand callback open`: what the caller said, in the caller's words.
 
-use anyhow::bail;
 use jiff::civil::Date;
 
-use super::super::home::{Home, now};
+use super::super::home::{Home, now, plain};
 use super::super::out::Out;
-use super::super::typed::{day, needed, said};
-use super::draft;
+use super::super::typed::{day, needed};
 use crate::config::Config;
-use crate::domain::{Call, RowRef, What, desk};
+use crate::domain::How;
+use crate::office::Deed;
+use crate::office::calls::{self, NewCall};
 
 #[derive(Debug, clap::Args)]
 pub(in crate::cli) struct Arguments {
@@ -44,42 +44,27 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
     let mut home = Home::open(config)?;
     let file = home.job(&arguments.job)?;
     let number = &file.job.number;
-    let today = now(&file.job)?.date();
+    let at = now(&file.job)?;
     let reported: Date = match &arguments.reported {
-        None => today,
+        None => at.date(),
         Some(text) => day(text)?,
     };
-    if today < reported {
-        bail!("{reported} is to come: say the day on which it was reported");
-    }
     let record = file.record_of_now(&home.functions);
-    let mut rows = Vec::new();
-    for (table, row) in [("plane", arguments.plane), ("run", arguments.run)] {
-        let Some(row) = row else { continue };
-        let table = table.to_owned();
-        match desk::rows(&record, &table) {
-            None => out.line(&format!(
-                "(no {table} of this job is known; {table} {row} is kept as it was said)"
-            ))?,
-            Some(known) if row == 0 || known < row => {
-                bail!("job {number} has no {table} {row}; its {table}s are 1 to {known}")
-            }
-            Some(_) => {}
-        }
-        rows.push(RowRef { table, row });
-    }
-    let id = file.standing.callbacks.keys().max().map_or(1, |last| last.saturating_add(1));
-    let call = Call {
-        id,
+    let new = NewCall {
+        water: &needed("where water came in", "--where", &arguments.water)?,
+        plane: arguments.plane,
+        run: arguments.run,
+        edge: arguments.edge.as_deref(),
+        caller: &needed("who called", "--caller", &arguments.caller)?,
+        phone: arguments.phone.as_deref(),
         reported,
-        water: needed("where water came in", "--where", &arguments.water)?,
-        rows,
-        edge: said(arguments.edge.as_ref()),
-        caller: needed("who called", "--caller", &arguments.caller)?,
-        phone: said(arguments.phone.as_ref()),
     };
-    let what = What::CallbackOpened(Box::new(call));
-    let draft = draft(&file, &arguments.by, what, format!("callback/{number}/{id}/open"))?;
+    let by = needed("who it is", "--by", &arguments.by)?;
+    let deed = Deed { by: &by, at, how: How::Command, key: None };
+    let (id, draft, remarks) = calls::open_call(&file, &record, &new, &deed).map_err(plain)?;
+    for remark in remarks {
+        out.line(&format!("({remark})"))?;
+    }
     // Two calls taken down at once are two calls.
     home.store.append(&draft, Some(file.standing.last_seq))?;
     out.line(&format!("opened callback {id} of job {number}"))?;

@@ -1,15 +1,16 @@
 //! `chalkhand seal key`, and the key where something is to be signed.
 
-use anyhow::{Context as _, bail};
+use anyhow::Context as _;
 use jiff::tz::TimeZone;
 
-use super::super::home::Home;
+use super::super::home::{Home, plain};
 use super::super::out::Out;
 use crate::config::Config;
 use crate::daemon;
 use crate::domain::merkle::Tree;
 use crate::domain::{DeviceKey, Json, KeyChange};
-use crate::store::{KeyError, KnownKey, StoreError};
+use crate::office::{self, note_key};
+use crate::store::KeyError;
 
 #[derive(Debug, clap::Args)]
 pub(in super::super) struct Arguments {
@@ -66,58 +67,8 @@ pub(in super::super) fn make_first(home: &mut Home) {
 
 /// The key this log is sealed with.
 pub(super) fn of(home: &mut Home) -> anyhow::Result<DeviceKey> {
-    let known = home.store.device_keys()?;
-    let mut key = home.key_file.read()?;
-    let Some(last) = known.last().map(|known| known.fingerprint) else {
-        let key = match key {
-            Some(key) => key,
-            None => match home.key_file.make() {
-                // Another program was first.
-                Err(KeyError::Exists { .. }) => home.key_file.read()?.context("it was there")?,
-                made => made?,
-            },
-        };
-        return first(home, key);
-    };
-    if key.as_ref().is_none_or(|key| key.public().fingerprint() != last) {
-        home.key_file.finish(last)?;
-        key = home.key_file.read()?;
-    }
-    let path = home.key_file.path().display();
-    let remedy = "put it back from the backup or, where there is none, replace it with: \
-                  chalkhand seal key --replace WHY --by NAME";
-    match key {
-        Some(key) if key.public().fingerprint() == last => Ok(key),
-        Some(_) => bail!("`{path}` is not the key this log is sealed with ({last}): {remedy}"),
-        None => bail!("the device key `{path}` ({last}) is missing: {remedy}"),
-    }
-}
-
-/// Notes the first key.
-fn first(home: &mut Home, key: DeviceKey) -> anyhow::Result<DeviceKey> {
-    let fingerprint = key.public().fingerprint();
-    let noted = note(home, &key, None, 0);
-    let same = |home: &Home| -> anyhow::Result<bool> {
-        Ok(home.store.device_keys()?.last().is_some_and(|last| last.fingerprint == fingerprint))
-    };
-    match noted {
-        Err(StoreError::Stale) if same(home)? => Ok(key),
-        noted => Ok(noted.map(|()| key)?),
-    }
-}
-
-fn note(
-    home: &mut Home,
-    key: &DeviceKey,
-    announced: Option<String>,
-    after: usize,
-) -> Result<(), StoreError> {
-    let public = key.public();
-    let jwk = public.jwk();
-    let x = jwk.get("x").and_then(Json::as_text).unwrap_or_default();
-    let since = daemon::now(&TimeZone::system()).to_string();
-    let known = KnownKey { fingerprint: public.fingerprint(), since, announced };
-    home.store.note_key(&known, x, after)
+    let now = daemon::now(&TimeZone::system());
+    office::device_key(&mut home.store, &home.key_file, now).map_err(plain)
 }
 
 /// Takes a new key into use and announces it, signed by the old one where that is
@@ -138,6 +89,6 @@ fn replace(home: &mut Home, why: &str, by: &str) -> anyhow::Result<DeviceKey> {
         let (by, why) = (by.to_owned(), why.to_owned());
         let change = KeyChange { key: key.public(), replaces: last, at, by, why, size, root };
         let announced = change.announce(key, old.as_ref()).canonical()?;
-        Ok::<_, anyhow::Error>(note(home, key, Some(announced), known.len())?)
+        Ok::<_, anyhow::Error>(note_key(&mut home.store, key, Some(announced), known.len(), at)?)
     })
 }

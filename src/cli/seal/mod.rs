@@ -6,15 +6,12 @@ mod check;
 mod head;
 mod key;
 
-use jiff::Timestamp;
-
-use super::home::{Home, now, zone};
+use super::home::{Home, now, plain};
 use super::out::Out;
 use crate::config::Config;
 use crate::domain::jws::Kind;
-use crate::domain::merkle::Tree;
-use crate::domain::{At, DeviceKey, JobFile, Json, Sealed, sealing};
-use crate::files;
+use crate::domain::{DeviceKey, JobFile, Json, Sealed, sealing};
+use crate::office;
 
 pub(super) use apart::read as attached;
 pub(super) use check::{run as check, whose};
@@ -58,18 +55,6 @@ pub(super) fn listed(home: &mut Home, list: Json) -> anyhow::Result<Json> {
 
 /// A record as `export::json::record` gives it, sealed by this device.
 pub(super) fn sealed(home: &mut Home, file: &JobFile, record: Json) -> anyhow::Result<Sealed> {
-    let key: DeviceKey = key::of(home)?;
-    let tree = Tree::of(home.store.leaves()?);
-    let mut changes = Vec::new();
-    for known in home.store.device_keys()? {
-        if let Some(announced) = known.announced {
-            changes.push(files::read_json(announced.as_bytes())?);
-        }
-    }
-    // As of the log's last entry: the same log gives the same document.
-    let at = match home.store.last_at_ms()? {
-        Some(ms) => At::new(Timestamp::from_millisecond(ms)?, &zone(&file.job)?),
-        None => now(&file.job)?,
-    };
-    Ok(sealing::sealed(record, &file.entries, &tree, at, &changes, &key)?)
+    let now = now(&file.job)?;
+    office::sealed(&mut home.store, &home.key_file, file, record, now).map_err(plain)
 }

@@ -1,0 +1,68 @@
+//! A day of all jobs, with everything the jobs pin.
+
+use jiff::ToSpan as _;
+use jiff::civil::Date;
+
+use super::{OfficeError, job};
+use crate::domain::{Day, JobFile, PinKind, Version};
+use crate::measure::Functions;
+use crate::store::{Store, StoreError};
+
+/// How many days a hold point of a job that rests is still looked for.
+const DAYS_BACK: i64 = 14;
+
+/// The day to show first: today where a job has entries on it, else the nearest
+/// one before, else the nearest after. That somebody signed in is no day of work.
+///
+/// # Errors
+/// The log cannot be read.
+pub fn newest_day(store: &Store, today: Date) -> Result<Date, StoreError> {
+    if !store.jobs_on(today)?.is_empty() {
+        return Ok(today);
+    }
+    let (before, after) = store.days_beside(today)?;
+    Ok(before.or(after).unwrap_or(today))
+}
+
+/// The day log, and the jobs it was made from.
+///
+/// # Errors
+/// The log cannot be read, or something a job pins is missing or changed.
+pub fn day(
+    store: &Store,
+    functions: &Functions,
+    date: Date,
+) -> Result<(Day, Vec<JobFile>), OfficeError> {
+    let numbers = store.jobs_on(date)?;
+    let jobs: Result<Vec<_>, _> =
+        numbers.iter().map(|number| job(store, functions, number)).collect();
+    let (jobs, adopted) = (jobs?, store.adopted(PinKind::Checklist)?);
+    let newest = |id: &str| -> Option<Version> {
+        adopted.iter().filter(|a| a.id == id).map(|a| a.version).max()
+    };
+    Ok((Day::of(date, &jobs, functions, newest), jobs))
+}
+
+/// Jobs with entries in the days before that one and none on it, the newest
+/// first: what waits on them is told too.
+///
+/// # Errors
+/// As [`day`].
+pub fn before(
+    store: &Store,
+    functions: &Functions,
+    date: Date,
+) -> Result<Vec<JobFile>, OfficeError> {
+    let mut numbers = store.jobs_on(date)?;
+    let mut jobs = Vec::new();
+    for back in 1..=DAYS_BACK {
+        let Ok(day) = date.checked_sub(back.days()) else { break };
+        for number in store.jobs_on(day)? {
+            if !numbers.contains(&number) {
+                jobs.push(job(store, functions, &number)?);
+                numbers.push(number);
+            }
+        }
+    }
+    Ok(jobs)
+}

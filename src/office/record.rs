@@ -1,0 +1,137 @@
+//! The record of a job as it is handed out, by the command and by the page: the
+//! same log gives the same bytes in both.
+
+use super::{OfficeError, dates, read_settings, sealed};
+use crate::config::Config;
+use crate::domain::{At, Due, JobFile, Json, Record, Units};
+use crate::export;
+use crate::export::pdf::Paper;
+use crate::export::photos::Previews;
+use crate::measure::Functions;
+use crate::store::{BlobError, KeyFile, Lies, Photos, Store};
+
+/// In what form a record is handed out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum RecordForm {
+    /// Sealed, for programs.
+    Json,
+    /// One page, not sealed.
+    Html,
+    /// Sealed, for paper; the usual one of the job's units where none is named.
+    Pdf(Option<Paper>),
+}
+
+/// The record of a job of this log.
+///
+/// # Errors
+/// The log or a file beside it cannot be read, or there is no key to seal with.
+pub fn record(
+    config: &Config,
+    store: &mut Store,
+    functions: &Functions,
+    file: &JobFile,
+    form: RecordForm,
+    now: At,
+) -> Result<Vec<u8>, OfficeError> {
+    let record = file.record(functions);
+    // As of the last entry: the same log gives the same record.
+    let due = due(config, file, record.last_at.unwrap_or(now))?;
+    let key_file = KeyFile::of(&config.data);
+    let mut seal = || {
+        let json = export::json::record(&record, &due);
+        sealed(store, &key_file, file, json, now).map(|sealed| sealed.json)
+    };
+    match form {
+        RecordForm::Json => Ok(export::json::pretty(&seal()?).into_bytes()),
+        RecordForm::Html => {
+            let previews = previews(config, &record)?;
+            Ok(export::html::record_with_photos(&record, &due, &previews).into_bytes())
+        }
+        RecordForm::Pdf(paper) => {
+            let json = seal()?;
+            let paper = paper.unwrap_or(usual_paper(file.job.units));
+            let previews = previews(config, &record)?;
+            pages(&export::json::pretty(&json), &json, &previews, paper)
+        }
+    }
+}
+
+/// The paper that goes with the units of a job.
+#[must_use]
+pub fn usual_paper(units: Units) -> Paper {
+    if units == Units::Us { Paper::Letter } else { Paper::A4 }
+}
+
+/// The PDF of a sealed record, whose text is attached.
+///
+/// # Errors
+/// The layout fails.
+pub fn pages(
+    text: &str,
+    json: &Json,
+    previews: &Previews,
+    paper: Paper,
+) -> Result<Vec<u8>, OfficeError> {
+    let preview = |hash: &str| hash.parse().ok().and_then(|hash| previews.get(&hash).cloned());
+    Ok(export::pdf::record(text, json, preview, paper)?)
+}
+
+/// The dates of a job that stand.
+///
+/// # Errors
+/// The office's settings do not read, or the machine lacks the time zone.
+pub fn due(config: &Config, file: &JobFile, now: At) -> Result<Vec<Due>, OfficeError> {
+    let settings = read_settings(config)?;
+    let mut due = dates(file, &settings, now)?;
+    due.retain(|due| due.cancelled_because.is_none());
+    Ok(due)
+}
+
+/// The previews of a record; those that are missing or changed are left out, and
+/// the page says so.
+///
+/// # Errors
+/// The disk refuses.
+pub fn previews(config: &Config, record: &Record) -> Result<Previews, OfficeError> {
+    let photos = Photos::of(&config.data);
+    let mut previews = Previews::new();
+    for kept in &record.photos {
+        let hash = kept.photo.preview_sha256;
+        match photos.preview(hash) {
+            Ok(Some(bytes)) => _ = previews.insert(hash, bytes),
+            Ok(None) | Err(BlobError::Other { .. }) => {}
+            Err(refused) => return Err(refused.into()),
+        }
+    }
+    Ok(previews)
+}
+
+/// A file of an imported record, as it came; `name` is the one `find` shows. None
+/// where there is no such record, or no such file in it.
+///
+/// # Errors
+/// The log or the file beside it cannot be read, or it was changed.
+pub fn imported_file(
+    config: &Config,
+    store: &Store,
+    name: &str,
+    path: &str,
+) -> Result<Option<Vec<u8>>, OfficeError> {
+    let imports = store.imports()?;
+    let Some(job) = imports.iter().find(|job| job.name() == name) else { return Ok(None) };
+    let files = store.import_files(job.id)?;
+    let Some(file) = files.into_iter().find(|file| file.path == path) else { return Ok(None) };
+    match file.lies {
+        Lies::Here(bytes) => Ok(Some(bytes)),
+        Lies::Beside(kept) => {
+            let path = config.data.join(kept);
+            let wrong = |why: String| OfficeError::File { path: path.clone(), why };
+            let bytes = std::fs::read(&path)
+                .map_err(|error| wrong(format!("{error}: look for it in a backup")))?;
+            if crate::domain::Hash::of(&bytes) != file.sha256 {
+                return Err(wrong("it was changed: look for it in a backup".to_owned()));
+            }
+            Ok(Some(bytes))
+        }
+    }
+}

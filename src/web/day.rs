@@ -1,0 +1,354 @@
+//! `/day`: what the foreman reads, attention first, then each job with its
+//! entries; the forms by which hold points are released and deviations accepted.
+
+use axum::Router;
+use axum::extract::{Path, Query, State};
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{IntoResponse as _, Redirect, Response};
+use axum::routing::{get, post};
+use jiff::civil::Date;
+use maud::{Markup, html};
+use serde::Deserialize;
+
+use super::act::{self, Act};
+use super::day_lines::{Kept, entry, needs};
+use super::feed::holds;
+use super::guard::{Sent, Visitor};
+use super::refusal::Refusal;
+use super::shell::{self, Part};
+use super::site::{Shared, Site};
+use super::{address, look, tame};
+use crate::domain::{
+    About, Attention, Day, DayJob, Entry, Hash, JobFile, PinKind, Right, Units, WalkId, What,
+};
+use crate::export::sound;
+use crate::office::{self, deeds};
+use crate::store::{Store, StoreError};
+
+pub(super) fn router() -> Router<Shared> {
+    Router::new()
+        .route("/day", get(newest))
+        .route("/day/{date}", get(named))
+        .route("/day/release", post(release))
+        .route("/day/accept", post(accept))
+        .route("/day/witness", post(witness))
+}
+
+#[derive(Deserialize)]
+struct Wanted {
+    date: Option<String>,
+}
+
+async fn newest(
+    State(site): State<Shared>,
+    visitor: Visitor,
+    Query(wanted): Query<Wanted>,
+    headers: HeaderMap,
+) -> Result<Response, Refusal> {
+    visitor.must(Right::Foreman)?;
+    if let Some(date) = wanted.date.as_deref().and_then(|date| date.parse::<Date>().ok()) {
+        return Ok(Redirect::to(&format!("/day/{date}")).into_response());
+    }
+    let today = site.now().date();
+    let date = site.log(move |store, _| office::newest_day(store, today)).await?;
+    answer(&site, visitor, date, &headers).await
+}
+
+async fn named(
+    State(site): State<Shared>,
+    visitor: Visitor,
+    Path(date): Path<String>,
+    headers: HeaderMap,
+) -> Result<Response, Refusal> {
+    visitor.must(Right::Foreman)?;
+    let date: Date = date.parse().map_err(|_| Refusal::NotFound)?;
+    answer(&site, visitor, date, &headers).await
+}
+
+/// The page, or that it is still the same: whoever looks on asks often.
+async fn answer(
+    site: &Shared,
+    visitor: Visitor,
+    date: Date,
+    headers: &HeaderMap,
+) -> Result<Response, Refusal> {
+    let who = visitor.clone();
+    let tag = site.log(move |store, _| tag(store, date, &who)).await?;
+    let quoted = format!("\"{tag}\"");
+    let tags = headers.get_all(header::IF_NONE_MATCH);
+    if tags.iter().any(|sent| holds(sent.as_bytes(), &quoted)) {
+        return Ok((StatusCode::NOT_MODIFIED, [(header::ETAG, quoted)]).into_response());
+    }
+    let who = visitor.clone();
+    let of = tag.clone();
+    let body = site.log(move |store, site| {
+        let shown = Shown::read(store, site, date)?;
+        Ok::<_, Refusal>(page(&shown, &who, &of))
+    });
+    let body = body.await?;
+    let title = visitor.words.fill("day.title", &[("date", &date.to_string())]);
+    let page = shell::page_with(&visitor, Part::Day, &title, &body, "day_live.js");
+    Ok(([(header::ETAG, quoted)], page).into_response())
+}
+
+/// Everything the page follows from, in one hash: the log's head, the versions
+/// adopted, who looks, and this program.
+fn tag(store: &Store, date: Date, who: &Visitor) -> Result<String, StoreError> {
+    let (entries, head) = store.head()?;
+    let adopted: Vec<String> = store
+        .adopted(PinKind::Checklist)?
+        .iter()
+        .map(|adopted| format!("{}@{}", adopted.id, adopted.version))
+        .collect();
+    let (person, version) = (&who.session.person, look::path("day_live.js"));
+    let all = format!(
+        "{version} {date} {entries} {head} {} {} {} {} {:?} {}",
+        adopted.join(" "),
+        person.name,
+        person.roles,
+        person.language.code(),
+        person.units,
+        who.token
+    );
+    Ok(Hash::of(all.as_bytes()).to_string().chars().take(32).collect())
+}
+
+/// Everything the page is made of.
+struct Shown {
+    day: Day,
+    /// The jobs of the day, by the order in which they were read.
+    files: Vec<JobFile>,
+    /// Jobs that rest, and wait for somebody.
+    before: Vec<JobFile>,
+    beside: (Option<Date>, Option<Date>),
+    /// Entries of no job.
+    of_none: Vec<Entry>,
+    kept: Kept,
+}
+
+impl Shown {
+    fn read(store: &Store, site: &Site, date: Date) -> Result<Self, Refusal> {
+        let functions = &site.served.functions;
+        let (day, files) = office::day(store, functions, date)?;
+        let mut before = office::before(store, functions, date)?;
+        before.retain(|file| !deeds::waiting(file).is_empty());
+        let mut of_none = store.entries("", 0)?;
+        of_none.retain(|entry| entry.draft.at.date() == date);
+        let shown = day.jobs.iter().flat_map(|job| &job.entries).map(|(entry, _)| entry);
+        let kept = Kept::of(&site.served.config.data, shown);
+        Ok(Self { kept, day, files, before, beside: store.days_beside(date)?, of_none })
+    }
+
+    fn file(&self, number: &str) -> Option<&JobFile> {
+        self.files.iter().find(|file| file.job.number == number)
+    }
+}
+
+/// What waits on a job that rests.
+fn waits(file: &JobFile) -> Vec<Attention> {
+    let waiting = deeds::waiting(file).into_iter();
+    let need = |(walk, step, point): deeds::PointAt<'_>| Attention {
+        walk: walk.clone(),
+        step: Some(step.clone()),
+        seq: None,
+        about: About::HoldWaiting { role: point.role.clone(), since: point.reached },
+    };
+    waiting.map(need).collect()
+}
+
+fn page(shown: &Shown, who: &Visitor, tag: &str) -> Markup {
+    let (words, date, units) = (who.words, shown.day.date, who.session.person.units);
+    let attention = attention(shown, who);
+    let is_quiet = attention.is_empty();
+    html! {
+        div id="day" data-tag=(tag) {
+            h1 { (words.fill("day.title", &[("date", &date.to_string())])) }
+            nav.beside aria-label=(words.t("day.days")) {
+                @match shown.beside.0 {
+                    Some(before) => a href={ "/day/" (before) } rel="prev" { (words.fill("day.before", &[("date", &before.to_string())])) },
+                    None => span { (words.t("day.first")) },
+                }
+                @match shown.beside.1 {
+                    Some(after) => a href={ "/day/" (after) } rel="next" { (words.fill("day.after", &[("date", &after.to_string())])) },
+                    None => span { (words.t("day.last")) },
+                }
+                form method="get" action="/day" {
+                    label for="date" { (words.t("day.other")) }
+                    input id="date" name="date" type="date" value=(date);
+                    button { (words.t("day.show")) }
+                }
+            }
+            @if let Some(note) = shell::english_note(words) { p { (note) } }
+            h2 { (words.t("day.attention")) }
+            @if is_quiet { p { (words.t("day.nothing-waits")) } }
+            (attention)
+            @if shown.day.jobs.is_empty() { p { (words.t("day.nothing")) } }
+            @for job in &shown.day.jobs { (of_job(shown, job, who, units)) }
+            (of_none(shown, who, units))
+        }
+    }
+}
+
+/// What somebody has to look at, job by job.
+fn attention(shown: &Shown, who: &Visitor) -> AllNeeds {
+    let date = shown.day.date;
+    let mut all = Vec::new();
+    for job in &shown.day.jobs {
+        let Some(file) = shown.file(&job.number) else { continue };
+        all.extend(needs(file, &job.attention, date, who, true));
+    }
+    for file in &shown.before {
+        all.extend(needs(file, &waits(file), date, who, false));
+    }
+    AllNeeds(all)
+}
+
+/// The blocks of all jobs that have any.
+struct AllNeeds(Vec<Markup>);
+
+impl AllNeeds {
+    fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+}
+
+impl maud::Render for AllNeeds {
+    fn render_to(&self, to: &mut String) {
+        for one in &self.0 {
+            one.render_to(to);
+        }
+    }
+}
+
+fn of_job(shown: &Shown, job: &DayJob, who: &Visitor, units: Units) -> Markup {
+    let words = who.words;
+    let title = job_title(&job.number, &job.address, words);
+    html! {
+        section.job aria-label=(title) {
+            h2 { a href=(address::of_job(&job.number, "")) { (title) } }
+            @if job.invented { p.invented { (words.t("job.invented")) } }
+            @for line in sound::by_person(&job.ears, &job.checks) { p lang="en" { (tame(&line)) } }
+            ol.entries {
+                @for (one, title) in &job.entries {
+                    // Told above, in one line a person.
+                    @if !matches!(one.draft.what, What::EarOpened { .. } | What::EarClosed) {
+                        (entry(one, title.as_deref(), shown.file(&job.number), &shown.kept, words, units))
+                    }
+                }
+            }
+        }
+    }
+}
+
+pub(super) fn job_title(number: &str, address: &str, words: super::words::Words) -> String {
+    words.fill("day.job", &[("number", number), ("address", &tame(address))])
+}
+
+fn of_none(shown: &Shown, who: &Visitor, units: Units) -> Markup {
+    let words = who.words;
+    html! {
+        @if !shown.of_none.is_empty() {
+            section.job {
+                h2 { (words.t("day.sign-ins")) }
+                ol.entries {
+                    @for one in &shown.of_none { (entry(one, None, None, &shown.kept, words, units)) }
+                }
+            }
+        }
+    }
+}
+
+#[derive(Clone, Debug, Deserialize)]
+struct Release {
+    job: String,
+    once: String,
+    known: u64,
+    date: String,
+    walk: String,
+    step: String,
+    role: String,
+}
+
+#[derive(Clone, Debug, Deserialize)]
+struct Accept {
+    job: String,
+    once: String,
+    known: u64,
+    date: String,
+    entry: u64,
+    reason: String,
+}
+
+#[derive(Clone, Debug, Deserialize)]
+struct Witness {
+    job: String,
+    once: String,
+    known: u64,
+    date: String,
+    walk: String,
+    step: String,
+}
+
+/// The page the form was on.
+fn back(date: &str) -> Result<String, Refusal> {
+    let date: Date = date.parse().map_err(|_| Refusal::Strange)?;
+    Ok(format!("/day/{date}"))
+}
+
+fn walk_of(text: &str) -> Result<WalkId, Refusal> {
+    text.parse().map_err(|_| Refusal::Strange)
+}
+
+async fn release(
+    State(site): State<Shared>,
+    Sent(visitor, form): Sent<Release>,
+) -> Result<Redirect, Refusal> {
+    visitor.must(Right::Foreman)?;
+    let (walk, to) = (walk_of(&form.walk)?, back(&form.date)?);
+    let sent = Act {
+        said: format!("release {form:?}"),
+        job: form.job,
+        once: form.once,
+        known: form.known,
+    };
+    act::act(&site, &visitor, sent, move |file, _, deed| {
+        Ok(deeds::release(file, Some(&walk), &form.step, &form.role, deed)?)
+    })
+    .await?;
+    Ok(Redirect::to(&to))
+}
+
+async fn accept(
+    State(site): State<Shared>,
+    Sent(visitor, form): Sent<Accept>,
+) -> Result<Redirect, Refusal> {
+    visitor.must(Right::Foreman)?;
+    let to = back(&form.date)?;
+    let sent =
+        Act { said: format!("accept {form:?}"), job: form.job, once: form.once, known: form.known };
+    act::act(&site, &visitor, sent, move |file, functions, deed| {
+        let record = file.record(functions);
+        Ok(deeds::accept(file, &record, form.entry, &form.reason, deed)?)
+    })
+    .await?;
+    Ok(Redirect::to(&to))
+}
+
+async fn witness(
+    State(site): State<Shared>,
+    Sent(visitor, form): Sent<Witness>,
+) -> Result<Redirect, Refusal> {
+    visitor.must(Right::Foreman)?;
+    let (walk, to) = (walk_of(&form.walk)?, back(&form.date)?);
+    let sent = Act {
+        said: format!("witness {form:?}"),
+        job: form.job,
+        once: form.once,
+        known: form.known,
+    };
+    act::act(&site, &visitor, sent, move |file, _, deed| {
+        Ok(deeds::witness(file, &walk, &form.step, deed)?)
+    })
+    .await?;
+    Ok(Redirect::to(&to))
+}

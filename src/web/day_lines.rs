@@ -1,0 +1,307 @@
+//! The lines of the day log as a page: what needs attention with its forms, and
+//! one entry with what it was held against, how it was heard and what is kept.
+
+use std::collections::BTreeSet;
+use std::path::Path;
+
+use jiff::civil::Date;
+use maud::{Markup, html};
+
+use super::guard::Visitor;
+use super::words::Words;
+use super::{act, address, day::job_title, handed, tame};
+use crate::domain::deviation::{may_accept, role_of};
+use crate::domain::{
+    About, Attention, DeviationKind, Entry, Hash, Heard, How, JobFile, Photo, StepRef, Units,
+    WalkId, What, hearing,
+};
+use crate::export::{callback, photos, words as told};
+use crate::office::deeds;
+
+/// Which sounds and previews that entries name are there.
+#[derive(Debug, Default)]
+pub(super) struct Kept(BTreeSet<Hash>);
+
+impl Kept {
+    pub(super) fn of<'a>(data: &Path, entries: impl Iterator<Item = &'a Entry>) -> Self {
+        let mut kept = BTreeSet::new();
+        for entry in entries {
+            let there = |sound: &Hash| data.join(hearing::path_of(*sound)).is_file();
+            kept.extend(handed::sounds(entry).filter(there));
+            if let What::PhotoKept { photo, .. } = &entry.draft.what
+                && data.join(photo.preview_path()).is_file()
+            {
+                kept.insert(photo.preview_sha256);
+            }
+        }
+        Self(kept)
+    }
+
+    fn has(&self, hash: Hash) -> bool {
+        self.0.contains(&hash)
+    }
+}
+
+fn title(file: &JobFile, walk: &WalkId, step: &StepRef) -> Option<String> {
+    file.checklist(&walk.checklist).map(|list| list.title_of(step))
+}
+
+/// What a job needs, where it needs anything; `today` where that day's witness
+/// points are told too.
+pub(super) fn needs(
+    file: &JobFile,
+    needs: &[Attention],
+    date: Date,
+    who: &Visitor,
+    today: bool,
+) -> Option<Markup> {
+    let points = deeds::witness_points(file).into_iter();
+    let points = points.filter(|((_, _, point), _)| today && point.reached.date() == date);
+    let points: Vec<_> = points.collect();
+    if needs.is_empty() && points.is_empty() {
+        return None;
+    }
+    let words = who.words;
+    let mut asked = BTreeSet::new();
+    Some(html! {
+        section.needs {
+            h3 { (job_title(&file.job.number, &file.job.address, words)) }
+            ul {
+                @for need in needs {
+                    li {
+                        (line(file, need, date, words))
+                        @if let About::HoldWaiting { role, .. } = &need.about
+                            && let Some(step) = &need.step {
+                            (release(file, &need.walk, step, role, date, who))
+                        }
+                        @if DeviationKind::of(&need.about).is_some()
+                            && let Some(seq) = need.seq.filter(|seq| asked.insert(*seq)) {
+                            (accept(file, need, seq, date, who))
+                        }
+                    }
+                }
+                @for ((walk, step, point), looked) in points {
+                    @let name = title(file, walk, step).unwrap_or_else(|| step.to_string());
+                    @let when = point.reached.clock();
+                    li {
+                        strong { (words.t("day.witness")) ": " }
+                        (words.fill("day.witness-told", &[("step", &tame(&name)), ("role", &point.role), ("when", &when)]))
+                        " "
+                        @match looked {
+                            Some(note) => (words.fill("day.witnessed", &[("by", &tame(&note.by)), ("entry", &note.seq.to_string())])),
+                            None if file.job.holds(who.name(), &point.role) => {
+                                form.act method="post" action="/day/witness" {
+                                    (act::fields(who, &file.job.number, file.standing.last_seq))
+                                    input type="hidden" name="date" value=(date);
+                                    input type="hidden" name="walk" value=(walk);
+                                    input type="hidden" name="step" value=(step);
+                                    button { (words.fill("day.witness-do", &[("step", &tame(&name))])) }
+                                }
+                            },
+                            None => (words.t("day.witness-open")),
+                        }
+                    }
+                }
+            }
+        }
+    })
+}
+
+/// What it is, in one sentence, and where the entry stands that shows it.
+fn line(file: &JobFile, need: &Attention, date: Date, words: Words) -> Markup {
+    let name = need.step.as_ref().and_then(|step| title(file, &need.walk, step));
+    let shows = need.seq.or_else(|| reached(file, need));
+    let shows = shows.and_then(|seq| file.entries.iter().find(|entry| entry.seq == seq));
+    html! {
+        span lang="en" {
+            strong { (told::about(&need.about)) ": " }
+            (tame(&told::after_about(need, name.as_deref())))
+        }
+        " "
+        @match shows {
+            Some(entry) => {
+                @let on = entry.draft.at.date();
+                @let page = if on == date { String::new() } else { format!("/day/{on}") };
+                a href={ (page) "#e" (entry.seq) } { (words.fill("day.entry", &[("entry", &entry.seq.to_string())])) }
+            },
+            None => a href=(address::of_job(&file.job.number, "")) { (words.t("day.to-job")) },
+        }
+    }
+}
+
+/// The entry by which a hold point was reached.
+fn reached(file: &JobFile, need: &Attention) -> Option<u64> {
+    let is = |entry: &&Entry| {
+        matches!(entry.draft.what, What::PointReached { .. })
+            && entry.draft.walk.as_ref() == Some(&need.walk)
+            && entry.draft.what.step() == need.step.as_ref()
+    };
+    let hold = matches!(need.about, About::HoldWaiting { .. });
+    file.entries.iter().rev().find(is).filter(|_| hold).map(|entry| entry.seq)
+}
+
+fn release(
+    file: &JobFile,
+    walk: &WalkId,
+    step: &StepRef,
+    role: &str,
+    date: Date,
+    who: &Visitor,
+) -> Markup {
+    let (words, number) = (who.words, &file.job.number);
+    let name = title(file, walk, step).unwrap_or_else(|| step.to_string());
+    if !file.job.holds(who.name(), role) {
+        return not_yours(file, &[role], words);
+    }
+    html! {
+        details.act id={ "release-" (number) "-" (walk) "-" (step) } {
+            summary { (words.fill("day.release", &[("step", &tame(&name))])) }
+            form method="post" action="/day/release" {
+                (act::fields(who, number, file.standing.last_seq))
+                input type="hidden" name="date" value=(date);
+                input type="hidden" name="walk" value=(walk);
+                input type="hidden" name="step" value=(step);
+                input type="hidden" name="role" value=(role);
+                p { (words.fill("day.release-told", &[("role", role), ("name", who.name())])) }
+                button { (words.fill("day.release-do", &[("role", role)])) }
+            }
+        }
+    }
+}
+
+fn accept(file: &JobFile, need: &Attention, seq: u64, date: Date, who: &Visitor) -> Markup {
+    let (words, number) = (who.words, &file.job.number);
+    let checklist = file.checklist(&need.walk.checklist).map(AsRef::as_ref);
+    let roles = may_accept(checklist, need.step.as_ref());
+    let Some(role) = role_of(&file.job, who.name(), &roles) else {
+        return not_yours(file, &roles, words);
+    };
+    let entry = seq.to_string();
+    html! {
+        details.act id={ "accept-" (seq) } {
+            summary { (words.fill("day.accept", &[("entry", &entry)])) }
+            form method="post" action="/day/accept" {
+                (act::fields(who, number, file.standing.last_seq))
+                input type="hidden" name="date" value=(date);
+                input type="hidden" name="entry" value=(seq);
+                p { (words.fill("day.accept-told", &[("role", role), ("name", who.name())])) }
+                label for={ "reason-" (seq) } { (words.t("day.reason")) }
+                textarea id={ "reason-" (seq) } name="reason" required maxlength="2000" rows="2" {}
+                button { (words.fill("day.accept-do", &[("entry", &entry)])) }
+            }
+        }
+    }
+}
+
+/// Whose it is.
+fn not_yours(file: &JobFile, roles: &[&str], words: Words) -> Markup {
+    let names = deeds::holders(file, roles);
+    let roles = roles.join(", ");
+    html! { p.told { (words.fill("day.for", &[("roles", &roles), ("names", &tame(&names))])) } }
+}
+
+/// One entry: when, what, against what, by whom and how, and what is kept of it.
+pub(super) fn entry(
+    entry: &Entry,
+    title: Option<&str>,
+    file: Option<&JobFile>,
+    kept: &Kept,
+    words: Words,
+    units: Units,
+) -> Markup {
+    let draft = &entry.draft;
+    html! {
+        li id={ "e" (entry.seq) } {
+            time datetime=(draft.at) { (draft.at.clock()) }
+            div {
+                span lang="en" {
+                    (tame(&happened(entry, title, units)))
+                    @if let What::Answered { target: Some(target), .. } = &draft.what {
+                        ". Asked for: " (tame(&told::target(target, units)))
+                    }
+                    @if let Some(corrects) = draft.corrects {
+                        ". Corrects " a href={ "#e" (corrects) } { "entry " (corrects) }
+                    }
+                    ". " span.by { (tame(&draft.by)) ", " (how(entry)) ". " }
+                }
+                span.number { (words.fill("day.entry", &[("entry", &entry.seq.to_string())])) }
+                @if let Some(file) = file { (accepted(file, entry.seq)) }
+                @if let How::Voice(heard) = &draft.how { (scores(heard, words)) }
+                @for sound in handed::sounds(entry).filter(|sound| kept.has(*sound)) {
+                    audio controls preload="none" src=(address::clip(&draft.job, sound))
+                        aria-label=(words.fill("day.sound", &[("entry", &entry.seq.to_string())])) {}
+                }
+                @if let What::PhotoKept { photo, .. } = &draft.what {
+                    (picture(&draft.job, photo, title, kept, words))
+                }
+            }
+        }
+    }
+}
+
+/// What happened; of a photo without where its file lies.
+fn happened(entry: &Entry, title: Option<&str>, units: Units) -> String {
+    let draft = &entry.draft;
+    let line = match (&draft.what, title) {
+        (What::PhotoKept { .. }, Some(title)) => format!("photo kept at {title}"),
+        (What::PhotoKept { .. }, None) => "photo kept".to_owned(),
+        (what, title) => told::what(what, title, units),
+    };
+    let of_walk = draft.what.step().is_none()
+        && !matches!(draft.what, What::Noted { .. } | What::PhotoKept { .. });
+    match draft.walk.as_ref().filter(|_| of_walk) {
+        Some(walk) => format!("{walk}: {line}"),
+        None => line,
+    }
+}
+
+fn how(entry: &Entry) -> String {
+    match (&entry.draft.what, &entry.draft.how) {
+        // The words of a spoken note are the note.
+        (What::Noted { .. }, How::Voice(_)) => "spoken, unverified transcript".to_owned(),
+        (_, how) => tame(&told::how(how)),
+    }
+}
+
+fn accepted(file: &JobFile, seq: u64) -> Markup {
+    let all = file.standing.accepted.get(&seq);
+    html! {
+        @for one in all.into_iter().flatten() {
+            p.told lang="en" { "It was " (tame(&callback::accepted(one))) }
+        }
+    }
+}
+
+/// How well it was heard, in words; the numbers are thousandths of a natural-log
+/// unit.
+fn scores(heard: &Heard, words: Words) -> Markup {
+    let milli = |milli: i32| {
+        let sign = if milli < 0 { "\u{2212}" } else { "" };
+        let size = milli.unsigned_abs();
+        format!("{sign}{}.{:03}", size / 1_000, size % 1_000)
+    };
+    let (fits, free, next) = (milli(heard.b_milli), milli(heard.a_milli), milli(heard.m_milli));
+    html! {
+        details.heard {
+            summary { (words.t("day.heard")) }
+            p { (words.fill("day.scores", &[("fits", &fits), ("free", &free), ("next", &next)])) }
+        }
+    }
+}
+
+fn picture(job: &str, photo: &Photo, title: Option<&str>, kept: &Kept, words: Words) -> Markup {
+    let shows = photo.caption.as_deref().or(title).unwrap_or_else(|| words.t("day.photo"));
+    html! {
+        figure {
+            @if kept.has(photo.preview_sha256) {
+                a href=(address::photo(job, photo.sha256)) {
+                    img src=(address::photo(job, photo.preview_sha256)) alt=(tame(shows)) loading="lazy";
+                }
+            } @else { p { (words.t("day.no-picture")) } }
+            figcaption lang="en" {
+                @if let Some(caption) = &photo.caption { (tame(caption)) ", " }
+                (tame(&photos::size(photo)))
+            }
+        }
+    }
+}

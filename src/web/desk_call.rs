@@ -1,0 +1,415 @@
+//! What a leak call needs first, as a page: `domain::desk`'s order for a call that
+//! was taken down, or for a place that somebody asks about before.
+
+use maud::{Markup, PreEscaped, html};
+use serde::Deserialize;
+
+use super::guard::Visitor;
+use super::words::Words;
+use super::{act, address, day::job_title, shell, tame};
+use crate::domain::desk::{Desk, DeskStep, desk, rows};
+use crate::domain::{
+    At, Call, CallbackStanding, Due, JobFile, Logged, NamedStep, Record, RecordCallback,
+    RecordPhoto, RowRef, Units, Warranty,
+};
+use crate::export::desk::{IS_NOT, rank, why};
+use crate::export::html::Drawing;
+use crate::export::order::with_roles;
+use crate::export::{callback, order, photos, words as told};
+
+/// Which call, or which place, the page is asked for.
+#[derive(Clone, Debug, Default, Deserialize)]
+pub(super) struct Asked {
+    call: Option<u32>,
+    #[serde(default)]
+    water: String,
+    #[serde(default)]
+    plane: String,
+    #[serde(default)]
+    run: String,
+    #[serde(default)]
+    edge: String,
+}
+
+/// What the page is made of.
+pub(super) struct Of<'a> {
+    pub(super) file: &'a JobFile,
+    pub(super) record: Record,
+    pub(super) due: Vec<Due>,
+    pub(super) now: At,
+    pub(super) drawn: Vec<Drawing>,
+}
+
+/// The number of a call that nobody has taken down.
+const NOT_YET: u32 = 0;
+
+impl Asked {
+    fn names_a_place(&self) -> bool {
+        [&self.water, &self.plane, &self.run, &self.edge].iter().any(|text| !text.trim().is_empty())
+    }
+
+    /// The call there would be, with the rows that are known.
+    fn call(&self, record: &Record, now: At) -> Call {
+        let row = |table: &str, text: &str| {
+            let row = text.trim().parse().ok()?;
+            let known = rows(record, table).is_none_or(|known| 0 < row && row <= known);
+            known.then(|| RowRef { table: table.to_owned(), row })
+        };
+        let named = [row("plane", &self.plane), row("run", &self.run)];
+        Call {
+            id: NOT_YET,
+            reported: now.date(),
+            water: self.water.clone(),
+            rows: named.into_iter().flatten().collect(),
+            edge: Some(self.edge.clone()).filter(|edge| !edge.trim().is_empty()),
+            caller: String::new(),
+            phone: None,
+        }
+    }
+}
+
+/// The page of a job for the desk.
+pub(super) fn page(mut of: Of<'_>, asked: &Asked, who: &Visitor) -> Markup {
+    let words = who.words;
+    let job = &of.file.job;
+    let calls: Vec<CallbackStanding> =
+        of.record.callbacks.iter().map(|one| one.standing.clone()).collect();
+    let newest_open = calls.iter().rev().find(|call| call.closed.is_none());
+    let of_call = match (asked.call, asked.names_a_place()) {
+        (Some(id), _) => Some(id),
+        (None, true) => None,
+        (None, false) => newest_open.map(|open| open.call.id),
+    };
+    let id = of_call.unwrap_or(NOT_YET);
+    if id == NOT_YET {
+        let call = asked.call(&of.record, of.now);
+        let opened = Logged { seq: of.file.standing.last_seq, at: of.now, by: String::new() };
+        let standing = CallbackStanding { call, opened, visits: Vec::new(), closed: None };
+        of.record.callbacks.push(RecordCallback::of(&standing, &[]));
+    }
+    let view = desk(&of.record, id);
+    let link = |below: &str| address::of_job(&job.number, below);
+    html! {
+        h1 { (job_title(&job.number, &job.address, words)) }
+        @if job.invented { p.invented { (words.t("job.invented")) } }
+        p { (tame(&job.owner)) ", " (tame(&job.phone)) }
+        p.ways {
+            a href=(link("")) { (words.t("desk.to-job")) } " "
+            a href=(link("/record.pdf")) { (words.t("job.pdf")) } " "
+            a href=(link("/record")) { (words.t("job.record")) } " "
+            a href=(link("/sheet")) { (words.t("job.sheet")) }
+            @if !of.due.is_empty() { " " a href=(link("/dates.ics")) { (words.t("job.dates")) } }
+        }
+        @if let Some(note) = shell::english_note(words) { p { (note) } }
+        (all_calls(&of, &calls, of_call, who))
+        h2 { (words.t("desk.where")) }
+        p { (words.t("desk.where-told")) }
+        (place_form(&of, asked, words))
+        @match &view {
+            Some(view) => (first(&of, view, of_call.is_some(), words)),
+            None => p { (words.t("desk.no-such-call")) },
+        }
+        (open_form(&of, asked, who))
+        (drawings(&of, words))
+    }
+}
+
+/// The job's calls; those that are open with the form that closes them.
+fn all_calls(of: &Of<'_>, calls: &[CallbackStanding], shown: Option<u32>, who: &Visitor) -> Markup {
+    let (words, number) = (who.words, &of.file.job.number);
+    html! {
+        h2 { (words.t("desk.calls")) }
+        @if calls.is_empty() { p { (words.t("desk.no-calls")) } }
+        ul {
+            @for one in calls {
+                @let (call, id) = (&one.call, one.call.id.to_string());
+                li {
+                    a href={ "/desk/" (address::part(number)) "?call=" (id) }
+                        aria-current=[(shown == Some(call.id)).then_some("true")] {
+                        (words.fill("desk.call", &[("id", &id), ("date", &call.reported.to_string())]))
+                    }
+                    ": " (tame(&callback::water(call))) ", " (tame(&callback::caller(call))) ". "
+                    @for (walk, visited) in &one.visits {
+                        (words.fill("desk.visited", &[("date", &visited.at.date().to_string()), ("by", &tame(&visited.by)), ("walk", &walk.to_string())])) " "
+                    }
+                    @match &one.closed {
+                        Some((finding, closed)) => {
+                            (words.fill("desk.closed", &[("date", &closed.at.date().to_string()), ("by", &tame(&closed.by))]))
+                            " " span lang="en" { (tame(&callback::finding(finding))) "." }
+                        },
+                        None => {
+                            strong { (words.t("desk.is-open")) }
+                            (close_form(of, call, who))
+                        },
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn close_form(of: &Of<'_>, call: &Call, who: &Visitor) -> Markup {
+    let (words, id) = (who.words, call.id);
+    let steps = desk(&of.record, id).map(|view| view.steps).unwrap_or_default();
+    let steps = steps.into_iter().filter(|step| step.step.settled.is_some());
+    let area = |name: &'static str, label: &'static str, needed: bool| {
+        html! {
+            label for={ (name) "-" (id) } { (words.t(label)) }
+            textarea id={ (name) "-" (id) } name=(name) rows="2" maxlength="4000" required[needed] {}
+        }
+    };
+    html! {
+        details.act id={ "close-" (id) } {
+            summary { (words.fill("desk.close", &[("id", &id.to_string())])) }
+            form method="post" action="/desk/close" {
+                (act::fields(who, &of.file.job.number, of.file.standing.last_seq))
+                input type="hidden" name="id" value=(id);
+                (area("found", "desk.finding", true))
+                (area("cause", "desk.cause", false))
+                (area("done", "desk.done", false))
+                label for={ "warranty-" (id) } { (words.t("desk.warranty")) }
+                select id={ "warranty-" (id) } name="warranty" {
+                    option value=(Warranty::Undecided.word()) { (words.t("desk.undecided")) }
+                    option value=(Warranty::Under.word()) { (words.t("desk.under")) }
+                    option value=(Warranty::Outside.word()) { (words.t("desk.outside")) }
+                }
+                details id={ "steps-" (id) } {
+                    summary { (words.t("desk.goes-back")) }
+                    fieldset {
+                        legend { (words.t("desk.goes-back-told")) }
+                        @for step in steps {
+                            @let named = NamedStep { checklist: step.walk.checklist.clone(), step: step.step.at.clone() };
+                            label.choice {
+                                input type="checkbox" name="step" value=(named);
+                                span { (tame(&step.step.title)) " (" (step.walk) ")" }
+                            }
+                        }
+                    }
+                }
+                button { (words.t("desk.close-do")) }
+            }
+        }
+    }
+}
+
+/// What to look at first.
+fn first(of: &Of<'_>, view: &Desk, is_call: bool, words: Words) -> Markup {
+    let (record, units, call) = (&of.record, of.file.job.units, &view.callback.call);
+    html! {
+        h2 {
+            @if is_call { (words.fill("desk.first-of", &[("id", &call.id.to_string())])) }
+            @else { (words.t("desk.first")) }
+        }
+        @if !call.water.is_empty() { p { (tame(&callback::water(call))) } }
+        @if view.places.is_empty() { p { (words.t("desk.no-place")) } }
+        @else {
+            ul lang="en" { @for place in &view.places { li { (place.at) ": " (tame(&place.because)) } } }
+        }
+        h3 { (words.t("desk.water-steps")) }
+        (steps(&view.steps, record, units, words))
+        h3 { (words.t("desk.deviations")) }
+        @if view.deviations.is_empty() { p { (words.t("desk.none")) } }
+        ul lang="en" {
+            @for (here, one) in &view.deviations {
+                @let line = told::attention(&one.need, order::title_in(record, &one.need));
+                li {
+                    @if *here { strong { "At the place. " } }
+                    @match &one.accepted {
+                        None => (tame(&line)),
+                        Some(accepted) => {
+                            (tame(&told::without_advice(&line))) " It was "
+                            (tame(&callback::accepted(accepted)))
+                        },
+                    }
+                    @if let Some(seq) = one.need.seq { (entry(of, seq)) }
+                }
+            }
+        }
+        @if !view.open.is_empty() {
+            h3 { (words.t("desk.open-matters")) }
+            ul lang="en" {
+                @for (here, need) in &view.open {
+                    li {
+                        @if *here { strong { "At the place. " } }
+                        (tame(&told::attention(need, order::title_in(record, need))))
+                    }
+                }
+            }
+        }
+        h3 { (words.t("desk.photos")) }
+        (pictures(of, view, words))
+        h3 { (words.t("desk.people")) }
+        @if view.days.is_empty() { p { (words.t("desk.no-days")) } }
+        ul {
+            @for day in &view.days {
+                @let people: Vec<String> = day.people.iter().map(|by| tame(&with_roles(record, by))).collect();
+                li {
+                    (day.date) ": " (people.join(", "))
+                    @if !day.told.is_empty() {
+                        ul lang="en" {
+                            @for (walk, step) in &day.told {
+                                li { (tame(&step.title)) " (" (walk) "): " (tame(&callback::stands(step, units))) }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+        h3 { (words.t("desk.promised")) }
+        @if of.due.is_empty() { p { (words.t("desk.nothing-promised")) } }
+        ul lang="en" {
+            @for due in &of.due {
+                li { (tame(&told::due(due))) @if due.start.ms() < of.now.ms() { " (past)" } }
+            }
+        }
+        p lang="en" { (IS_NOT) }
+    }
+}
+
+/// The number of an entry; the day log is not the desk's.
+fn entry(of: &Of<'_>, seq: u64) -> Markup {
+    let at = of.file.entries.iter().find(|entry| entry.seq == seq);
+    html! { " Entry " (seq) @if let Some(entry) = at { ", " (entry.draft.at.date()) } "." }
+}
+
+/// Waterproofing steps in their order, under why they stand there.
+fn steps(all: &[DeskStep], record: &Record, units: Units, words: Words) -> Markup {
+    let is_first = |at: usize| {
+        let before = at.checked_sub(1).and_then(|before| all.get(before));
+        before.map(|step| step.rank) != all.get(at).map(|step| step.rank)
+    };
+    let asked = |step: &DeskStep| {
+        let settled = step.step.settled.as_ref()?;
+        Some(told::asked_for(&settled.outcome, units))
+    };
+    let checked = record.walks.iter().any(|walk| walk.begun.is_some());
+    html! {
+        @if all.is_empty() {
+            p { @if checked { (words.t("desk.no-steps")) } @else { (words.t("desk.not-walked")) } }
+        }
+        ul.steps lang="en" {
+            @for (at, step) in all.iter().enumerate() {
+                @if is_first(at) { li.rank { strong { (rank(step.rank)) ":" } } }
+                li {
+                    (tame(&step.step.title)) " (" (step.walk) "): "
+                    (tame(&callback::stands(&step.step, units)))
+                    @if let Some(asked) = asked(step) { ". Asked for: " (tame(&asked)) }
+                    ". " (tame(&why(step))) "."
+                }
+            }
+        }
+    }
+}
+
+/// Photos at those steps in their order, then the others.
+fn pictures(of: &Of<'_>, view: &Desk, words: Words) -> Markup {
+    let place = |kept: &RecordPhoto| {
+        let at = view.steps.iter().position(|step| {
+            kept.step.as_ref() == Some(&step.step.at)
+                && kept.checklist.as_ref() == Some(&step.walk.checklist)
+        });
+        at.unwrap_or(usize::MAX)
+    };
+    let mut all: Vec<&RecordPhoto> = of.record.photos.iter().collect();
+    all.sort_by_key(|kept| place(kept));
+    let number = &of.file.job.number;
+    html! {
+        @if all.is_empty() { p { (words.t("desk.no-photos")) } }
+        div.photos {
+            @for kept in all {
+                @let shows = kept.photo.caption.as_ref().or(kept.title.as_ref());
+                @let shows = shows.map_or_else(|| words.t("day.photo").to_owned(), |shows| tame(shows));
+                figure {
+                    a href=(address::photo(number, kept.photo.sha256)) {
+                        img src=(address::photo(number, kept.photo.preview_sha256)) alt=(shows) loading="lazy";
+                    }
+                    figcaption {
+                        @if let Some(title) = &kept.title { (tame(title)) ": " }
+                        @if let Some(caption) = &kept.photo.caption { "“" (tame(caption)) "”, " }
+                        (told::day_and_clock(kept.at)) ", " (tame(&kept.by)) ". "
+                        span lang="en" { (tame(&photos::size(&kept.photo))) }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Where, so that it is seen what lies there before anything is kept.
+fn place_form(of: &Of<'_>, asked: &Asked, words: Words) -> Markup {
+    let fields = [
+        ("water", "desk.water", &asked.water),
+        ("plane", "desk.plane", &asked.plane),
+        ("run", "desk.run", &asked.run),
+        ("edge", "desk.edge", &asked.edge),
+    ];
+    html! {
+        form.place method="get" action={ "/desk/" (address::part(&of.file.job.number)) } {
+            @for (name, label, value) in fields {
+                div {
+                    label for={ "see-" (name) } { (words.t(label)) }
+                    input id={ "see-" (name) } name=(name) value=(value) maxlength="2000" autocomplete="off";
+                }
+            }
+            button { (words.t("desk.look-first")) }
+        }
+    }
+}
+
+fn open_form(of: &Of<'_>, asked: &Asked, who: &Visitor) -> Markup {
+    let (words, number) = (who.words, &of.file.job.number);
+    let told = |table: &'static str| match rows(&of.record, table) {
+        Some(known) => words.fill("desk.rows", &[("n", &known.to_string())]),
+        None => words.t("desk.no-rows").to_owned(),
+    };
+    let field = |name: &'static str, label: &'static str, hint: &str, value: &str, needed: bool| {
+        html! {
+            label for=(name) { (words.t(label)) }
+            p.told id={ (name) "-told" } { (hint) }
+            input id=(name) name=(name) value=(value) maxlength="2000" required[needed]
+                autocomplete="off" aria-describedby={ (name) "-told" };
+        }
+    };
+    html! {
+        h2 id="open" { (words.t("desk.open")) }
+        form method="post" action="/desk/open" {
+            (act::fields(who, number, of.file.standing.last_seq))
+            (field("water", "desk.water", words.t("desk.water-told"), &asked.water, true))
+            (field("plane", "desk.plane", &told("plane"), &asked.plane, false))
+            (field("run", "desk.run", &told("run"), &asked.run, false))
+            (field("edge", "desk.edge", words.t("desk.edge-told"), &asked.edge, false))
+            (field("caller", "desk.caller", words.t("desk.caller-told"), "", true))
+            (field("phone", "job.phone", words.t("desk.phone-told"), "", false))
+            label for="reported" { (words.t("desk.reported")) }
+            input id="reported" name="reported" type="date" required value=(of.now.date()) max=(of.now.date());
+            button { (words.t("desk.open-do")) }
+        }
+    }
+}
+
+/// The drawing, and a way to name each plane and run on it.
+fn drawings(of: &Of<'_>, words: Words) -> Markup {
+    let number = address::part(&of.file.job.number);
+    let tables = [("plane", "desk.plane"), ("run", "desk.run")];
+    html! {
+        @if !of.drawn.is_empty() {
+            h2 { (words.t("desk.drawing")) }
+            p { (words.t("desk.drawing-told")) }
+            @for (table, label) in tables {
+                @if let Some(known) = rows(&of.record, table) {
+                    p.ways {
+                        @for row in 1..=known {
+                            a href={ "/desk/" (number) "?" (table) "=" (row) } { (words.t(label)) " " (row) } " "
+                        }
+                    }
+                }
+            }
+            @for drawing in &of.drawn {
+                figure.drawing lang="en" {
+                    (PreEscaped(&drawing.svg))
+                    figcaption { strong { (drawing.title) } " " (drawing.description) }
+                }
+            }
+        }
+    }
+}

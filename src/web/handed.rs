@@ -1,0 +1,289 @@
+//! What the pages of a job hand out that is no page of ours: sheet and record as
+//! the program writes them, photos, clips, dates. Only what that job's entries
+//! name goes out under the job.
+
+use axum::Router;
+use axum::extract::{Path, State};
+use axum::http::{HeaderMap, StatusCode, header};
+use axum::response::{IntoResponse as _, Response};
+use axum::routing::get;
+use base64::prelude::{BASE64_STANDARD, Engine as _};
+
+use super::guard::Visitor;
+use super::refusal::Refusal;
+use super::site::Shared;
+use crate::domain::{Entry, Hash, How, Right, What};
+use crate::export;
+use crate::office::{self, RecordForm};
+use crate::store::{BlobError, Clips, Photos, Store};
+
+pub(super) fn router() -> Router<Shared> {
+    Router::new()
+        .route("/job/{number}/sheet", get(sheet))
+        .route("/job/{number}/record", get(record_page))
+        .route("/job/{number}/record.pdf", get(record_pdf))
+        .route("/job/{number}/record.json", get(record_json))
+        .route("/job/{number}/dates.ics", get(dates))
+        .route("/job/{number}/photo/{sha256}", get(photo))
+        .route("/job/{number}/clip/{sha256}", get(clip))
+}
+
+/// A page of its own with one style and drawings. It may load and run nothing: its
+/// style is allowed by its hash, and it is a stranger to the pages around it.
+fn apart(text: String) -> Response {
+    let styles = text.split("<style>").skip(1).filter_map(|rest| rest.split("</style>").next());
+    let styles: Vec<String> = styles
+        .map(|style| {
+            let hash = BASE64_STANDARD.encode(Hash::of(style.as_bytes()).bytes());
+            format!("'sha256-{hash}'")
+        })
+        .collect();
+    let styles = if styles.is_empty() { "'none'".to_owned() } else { styles.join(" ") };
+    let policy = format!(
+        "default-src 'none'; style-src {styles}; img-src data:; base-uri 'none'; \
+         form-action 'none'; frame-ancestors 'none'; sandbox"
+    );
+    let kind = "text/html; charset=utf-8".to_owned();
+    ([(header::CONTENT_TYPE, kind), (header::CONTENT_SECURITY_POLICY, policy)], text)
+        .into_response()
+}
+
+/// A file to keep, under a name that every system takes.
+fn file(kind: &'static str, number: &str, name: &str, bytes: Vec<u8>) -> Response {
+    let plain = |c: char| if c.is_ascii_alphanumeric() || c == '-' { c } else { '_' };
+    let number: String = number.chars().map(plain).collect();
+    let kept = format!("attachment; filename=\"{number}-{name}\"");
+    ([(header::CONTENT_TYPE, kind.to_owned()), (header::CONTENT_DISPOSITION, kept)], bytes)
+        .into_response()
+}
+
+async fn sheet(
+    State(site): State<Shared>,
+    visitor: Visitor,
+    Path(number): Path<String>,
+) -> Result<Response, Refusal> {
+    visitor.must(Right::Read)?;
+    let made = site.log(move |store, site| {
+        let functions = &site.served.functions;
+        let record = office::job(store, functions, &number)?.record_of_now(functions);
+        Ok::<_, Refusal>(export::html::sheet(&record, &export::drawing::plates(&record)))
+    });
+    Ok(apart(made.await?))
+}
+
+/// The record of a job of this log, or of an imported one as it came.
+async fn record(
+    site: &Shared,
+    visitor: &Visitor,
+    number: &str,
+    form: RecordForm,
+) -> Result<Vec<u8>, Refusal> {
+    visitor.must(Right::Read)?;
+    let number = number.to_owned();
+    let made = site.log(move |store, site| {
+        let served = &site.served;
+        if store.last_seq(&number)? == 0 {
+            let path = match form {
+                RecordForm::Json => "record.json",
+                RecordForm::Html => "record.html",
+                RecordForm::Pdf(_) => "record.pdf",
+            };
+            let found = office::imported_file(&served.config, store, &number, path)?;
+            return found.ok_or(Refusal::NotFound);
+        }
+        let file = office::job(store, &served.functions, &number)?;
+        let now = (served.now)(&office::zone(&file.job)?);
+        let (config, functions) = (&served.config, &served.functions);
+        Ok(office::record(config, store, functions, &file, form, now)?)
+    });
+    made.await
+}
+
+async fn record_page(
+    State(site): State<Shared>,
+    visitor: Visitor,
+    Path(number): Path<String>,
+) -> Result<Response, Refusal> {
+    let bytes = record(&site, &visitor, &number, RecordForm::Html).await?;
+    let text = String::from_utf8(bytes);
+    text.map(apart).map_err(|_| Refusal::Broken("the record is no text".to_owned()))
+}
+
+async fn record_pdf(
+    State(site): State<Shared>,
+    visitor: Visitor,
+    Path(number): Path<String>,
+) -> Result<Response, Refusal> {
+    let bytes = record(&site, &visitor, &number, RecordForm::Pdf(None)).await?;
+    Ok(file("application/pdf", &number, "record.pdf", bytes))
+}
+
+async fn record_json(
+    State(site): State<Shared>,
+    visitor: Visitor,
+    Path(number): Path<String>,
+) -> Result<Response, Refusal> {
+    let bytes = record(&site, &visitor, &number, RecordForm::Json).await?;
+    Ok(file("application/json", &number, "record.json", bytes))
+}
+
+/// Whoever fetches the dates is given them: what is new is said in the log, as the
+/// command does.
+async fn dates(
+    State(site): State<Shared>,
+    visitor: Visitor,
+    Path(number): Path<String>,
+) -> Result<Response, Refusal> {
+    visitor.must(Right::Read)?;
+    let (of, by) = (number.clone(), visitor.name().to_owned());
+    let made = site.log(move |store, site| {
+        let served = &site.served;
+        let mut job = office::job(store, &served.functions, &of)?;
+        let zone = office::zone(&job.job)?;
+        let settings = office::read_settings(&served.config)?;
+        let now = (served.now)(&zone);
+        let due = office::give_out(store, &mut job, &settings, now, &by)?;
+        if due.is_empty() {
+            return Err(Refusal::NotFound);
+        }
+        let text = export::calendar::ics(&job.job, &due, &zone);
+        Ok(text.map_err(office::OfficeError::from)?)
+    });
+    let text = made.await?;
+    Ok(file("text/calendar; charset=utf-8", &number, "dates.ics", text.into_bytes()))
+}
+
+/// Something of an entry that never changes under its name.
+fn kept(kind: &'static str, headers: &HeaderMap, bytes: Vec<u8>) -> Response {
+    let kept = [
+        (header::CONTENT_TYPE, kind),
+        (header::CACHE_CONTROL, "private, max-age=600"),
+        (header::ACCEPT_RANGES, "bytes"),
+    ];
+    let range = headers.get(header::RANGE).and_then(|range| range.to_str().ok());
+    let Some((from, to)) = range.and_then(|range| part_of(range, bytes.len())) else {
+        return (kept, bytes).into_response();
+    };
+    let told = format!("bytes {from}-{to}/{}", bytes.len());
+    let part = bytes.get(from..=to).unwrap_or_default().to_vec();
+    (StatusCode::PARTIAL_CONTENT, kept, [(header::CONTENT_RANGE, told)], part).into_response()
+}
+
+/// The first and last byte that are asked for (RFC 9110 section 14.1.2), where it
+/// is one part that there is; else the whole is sent, as that section allows.
+fn part_of(range: &str, length: usize) -> Option<(usize, usize)> {
+    let (from, to) = range.trim().strip_prefix("bytes=")?.split_once('-')?;
+    let last = length.checked_sub(1)?;
+    let (from, to) = match (from.parse::<usize>(), to.parse::<usize>()) {
+        (Ok(from), Ok(to)) => (from, to.min(last)),
+        (Ok(from), Err(_)) if to.is_empty() => (from, last),
+        (Err(_), Ok(tail)) if from.is_empty() && 0 < tail => (length.saturating_sub(tail), last),
+        _ => return None,
+    };
+    (from <= to).then_some((from, to))
+}
+
+async fn photo(
+    State(site): State<Shared>,
+    visitor: Visitor,
+    Path((number, sha256)): Path<(String, String)>,
+    headers: HeaderMap,
+) -> Result<Response, Refusal> {
+    visitor.must(Right::Read)?;
+    let wanted: Hash = sha256.parse().map_err(|_| Refusal::NotFound)?;
+    let found = site.log(move |store, site| {
+        let photos = Photos::of(&site.served.config.data);
+        let found = entries(store, &number)?.into_iter().find_map(|entry| match entry.draft.what {
+            What::PhotoKept { photo, .. }
+                if [photo.sha256, photo.preview_sha256].contains(&wanted) =>
+            {
+                Some(*photo)
+            }
+            _ => None,
+        });
+        let photo = found.ok_or(Refusal::NotFound)?;
+        Ok::<_, Refusal>(match photo.sha256 == wanted {
+            true => (photo.media.word(), whole(photos.original(&photo))?),
+            false => ("image/jpeg", whole(photos.preview(wanted))?),
+        })
+    });
+    let (kind, bytes) = found.await?;
+    Ok(kept(kind, &headers, bytes))
+}
+
+async fn clip(
+    State(site): State<Shared>,
+    visitor: Visitor,
+    Path((number, sha256)): Path<(String, String)>,
+    headers: HeaderMap,
+) -> Result<Response, Refusal> {
+    visitor.must(Right::Read)?;
+    let wanted: Hash = sha256.parse().map_err(|_| Refusal::NotFound)?;
+    let found = site.log(move |store, site| {
+        let names = |entry: &Entry| sounds(entry).any(|sound| sound == wanted);
+        if !entries(store, &number)?.iter().any(names) {
+            return Err(Refusal::NotFound);
+        }
+        whole(Clips::of(&site.served.config.data).read(wanted))
+    });
+    Ok(kept("audio/wav", &headers, found.await?))
+}
+
+fn entries(store: &Store, number: &str) -> Result<Vec<Entry>, Refusal> {
+    // What is of no job is nobody's photo.
+    if number.is_empty() { Err(Refusal::NotFound) } else { Ok(store.entries(number, 0)?) }
+}
+
+/// The sounds that an entry names: of a note, and of what was heard.
+pub(super) fn sounds(entry: &Entry) -> impl Iterator<Item = Hash> {
+    let noted = match &entry.draft.what {
+        What::Noted { clip: Some(clip), .. } => Some(clip.sound),
+        _ => None,
+    };
+    let heard = match &entry.draft.how {
+        How::Voice(heard) => Some(heard.sound).filter(|sound| noted != Some(*sound)),
+        _ => None,
+    };
+    noted.into_iter().chain(heard)
+}
+
+fn whole(read: Result<Option<Vec<u8>>, BlobError>) -> Result<Vec<u8>, Refusal> {
+    match read {
+        Ok(bytes) => bytes.ok_or(Refusal::NotFound),
+        Err(error) => {
+            tracing::error!(?error, "page");
+            Err(Refusal::NotFound)
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    /// The examples of RFC 9110 section 14.1.2, of 10000 bytes.
+    #[test]
+    fn a_part_is_what_was_asked_for() {
+        assert_eq!(part_of("bytes=0-499", 10_000), Some((0, 499)));
+        assert_eq!(part_of("bytes=500-999", 10_000), Some((500, 999)));
+        assert_eq!(part_of("bytes=-500", 10_000), Some((9_500, 9_999)));
+        assert_eq!(part_of("bytes=9500-", 10_000), Some((9_500, 9_999)));
+        assert_eq!(part_of("bytes=0-1", 1), Some((0, 0)));
+        for whole in ["bytes=0-0,-1", "bytes=1-0", "bytes=-0", "bytes=-", "lines=0-1", "bytes=7"] {
+            assert_eq!(part_of(whole, 10_000), None, "{whole}");
+        }
+        assert_eq!(part_of("bytes=0-", 0), None);
+        assert_eq!(part_of("bytes=10000-", 10_000), None);
+    }
+
+    proptest! {
+        #[test]
+        fn a_part_lies_in_the_whole(range in "bytes=[0-9]{0,25}-?[0-9]{0,25}", length in 0_usize..99) {
+            if let Some((from, to)) = part_of(&range, length) {
+                prop_assert!(from <= to && to < length);
+            }
+        }
+    }
+}
