@@ -15,7 +15,7 @@ use tokio::sync::mpsc;
 use super::home::{Home, plain};
 use super::out::Out;
 use crate::config::Config;
-use crate::daemon::{self, Folders};
+use crate::daemon::{self, Folders, PageWalks};
 use crate::domain::Roles;
 use crate::office;
 use crate::watch::{self, Seen};
@@ -60,6 +60,8 @@ async fn serve(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow:
         true => Some(tls::tls(&config.data, &names, now.instant())?),
         false => None,
     };
+    let functions = Arc::clone(&home.functions);
+    let walks = Arc::new(PageWalks::new(config.clone(), functions, daemon::now));
     let served = Served {
         config: config.clone(),
         functions: Arc::clone(&home.functions),
@@ -69,6 +71,7 @@ async fn serve(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow:
         port,
         networked,
         authority_pem: tls.as_ref().map(|tls| tls.authority_pem.clone()),
+        walks: Arc::<PageWalks>::clone(&walks),
     };
 
     let (saw, mut seen) = mpsc::channel::<Seen>(WAITING);
@@ -79,6 +82,8 @@ async fn serve(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow:
             tracing::debug!("the daemon is stopping");
         }
     })?;
+    // Before anybody can know that it runs.
+    let stop = asked_to_stop()?;
     let page = served.address();
     out.line(&format!("chalkhand is running; its page is {page}/"))?;
     if let Some(tls) = &tls {
@@ -94,7 +99,6 @@ async fn serve(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow:
     }
     tracing::info!(%page, "serving");
 
-    let stop = asked_to_stop()?;
     let handle = Handle::new();
     let service = web::router(served).into_make_service_with_connect_info::<SocketAddr>();
     let pages = match &tls {
@@ -125,6 +129,7 @@ async fn serve(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow:
             }
         }
     }
+    tokio::task::block_in_place(|| walks.stop());
     out.line("stopping; everything that was logged is on the disk")?;
     drop(watch);
     handle.graceful_shutdown(Some(LAST_PAGES));

@@ -13,6 +13,8 @@ mod people;
 mod record;
 mod seal;
 mod settings;
+mod translation;
+mod walks;
 
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -39,6 +41,8 @@ pub use people::{
 pub use record::{RecordForm, due, imported_file, pages, previews, record, usual_paper};
 pub use seal::{device_key, note_key, sealed};
 pub use settings::{Settings, read_settings};
+pub use translation::{translated, translation_path};
+pub use walks::{facts_are_known, pinned};
 
 /// Why something the office keeps cannot be had.
 #[derive(Debug, thiserror::Error)]
@@ -71,6 +75,29 @@ pub enum OfficeError {
         id: String,
         /// Version.
         version: Version,
+    },
+    /// The job does not have that checklist.
+    #[error("job {job} does not pin a checklist `{checklist}`; it pins: {pinned}")]
+    NotPinned {
+        /// The job's number.
+        job: String,
+        /// The checklist asked for.
+        checklist: String,
+        /// Those it has.
+        pinned: String,
+    },
+    /// A walk whose steps could not be told.
+    #[error(
+        "{checklist} cannot begin: job {job} does not know yet: {missing}. Give facts in the job \
+         file or walk the survey first; figures named profile.… come from the product profile"
+    )]
+    CannotBegin {
+        /// The checklist.
+        checklist: String,
+        /// The job's number.
+        job: String,
+        /// Facts and figures, with their questions.
+        missing: String,
     },
     /// The machine lacks a time zone.
     #[error("this machine does not know the time zone `{0}`")]

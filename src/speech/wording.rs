@@ -166,7 +166,8 @@ impl Wording {
     }
 
     /// In what a whole number is asked for.
-    pub(super) fn asked_in<'a>(&self, unit: &'a str) -> &'a str {
+    #[must_use]
+    pub fn asked_in<'a>(&self, unit: &'a str) -> &'a str {
         self.file().asked_in.get(unit).map_or(unit, |words| words)
     }
 

@@ -87,7 +87,7 @@ async fn answer(
     });
     let body = body.await?;
     let title = visitor.words.fill("day.title", &[("date", &date.to_string())]);
-    let page = shell::page_with(&visitor, Part::Day, &title, &body, "day_live.js");
+    let page = shell::page_with(&visitor, Part::Day, &title, &body, &["day_live.js"]);
     Ok(([(header::ETAG, quoted)], page).into_response())
 }
 

@@ -76,7 +76,7 @@ async fn look(
         }
         div id="results" aria-live="polite" { (results) }
     };
-    Ok(shell::page_with(&visitor, Part::Desk, title, &body, "desk_find.js"))
+    Ok(shell::page_with(&visitor, Part::Desk, title, &body, &["desk_find.js"]))
 }
 
 fn found(jobs: &[FoundJob], words: Words) -> Markup {

@@ -83,7 +83,7 @@ async fn page(
             (check_form(visitor, checked.as_ref()))
         }
     };
-    Ok(shell::page_with(visitor, Part::Library, title, &body, "drop.js"))
+    Ok(shell::page_with(visitor, Part::Library, title, &body, &["drop.js"]))
 }
 
 fn table(words: Words, adopted: &[AdoptedVersion]) -> Markup {

@@ -17,11 +17,13 @@ mod library;
 mod look;
 mod people;
 mod refusal;
+mod roof;
 mod shell;
 mod sign_in;
 mod site;
 mod start;
 pub mod tls;
+mod walks;
 mod words;
 
 use axum::extract::DefaultBodyLimit;
@@ -38,6 +40,10 @@ use words::Words;
 pub use refusal::Refusal;
 pub use sign_in::fingerprint;
 pub use site::Served;
+pub use walks::{
+    Answer, Chalk, Command, Field, Followed, Held, NotWalked, Reply, Sent, Shown, ShownLogged,
+    ShownStep, Walks, Wanted,
+};
 
 /// A form has no more bytes than this; uploads have limits of their own.
 const MOST_FORM_BYTES: usize = 256 << 10;
@@ -56,6 +62,7 @@ pub fn router(served: Served) -> Router {
         .merge(desk::router())
         .merge(look::router())
         .merge(feed::router())
+        .merge(roof::router())
         .fallback(async || Refusal::NotFound.into_response())
         .layer(DefaultBodyLimit::max(MOST_FORM_BYTES))
         .layer(middleware::from_fn_with_state(site.clone(), guard::guard))

@@ -4,6 +4,7 @@
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
+use super::walks::NotWalked;
 use crate::domain::{Json, Right};
 use crate::office::{OfficeError, PeopleError};
 use crate::store::StoreError;
@@ -114,13 +115,24 @@ impl From<StoreError> for Refusal {
 impl From<OfficeError> for Refusal {
     fn from(error: OfficeError) -> Self {
         match error {
-            OfficeError::NoJob(_) => Self::NotFound,
+            OfficeError::NoJob(_) | OfficeError::NotPinned { .. } => Self::NotFound,
+            OfficeError::CannotBegin { .. } => Self::Unusable(error.to_string()),
             OfficeError::Store(error) => error.into(),
             OfficeError::Refused(why) => Self::Unusable(why),
             error => {
                 tracing::error!(?error, "page");
                 Self::Broken(error.to_string())
             }
+        }
+    }
+}
+
+impl From<NotWalked> for Refusal {
+    fn from(error: NotWalked) -> Self {
+        match error {
+            NotWalked::Office(error) => error.into(),
+            NotWalked::StillOpen(_) => Self::Unusable(error.to_string()),
+            NotWalked::TooMany | NotWalked::Stopping => Self::Broken(error.to_string()),
         }
     }
 }

@@ -5,7 +5,6 @@ use axum::response::{IntoResponse as _, Response};
 use maud::{DOCTYPE, Markup, html};
 
 use super::guard::Visitor;
-use super::look;
 use super::refusal::Refusal;
 use super::words::Words;
 use crate::domain::{Language, Right};
@@ -23,23 +22,23 @@ pub(super) enum Part {
 
 /// A whole page.
 pub(super) fn page(visitor: &Visitor, part: Part, title: &str, body: &Markup) -> Response {
-    frame(visitor.words, title, Some((visitor, part)), body, None)
+    frame(visitor.words, title, Some((visitor, part)), body, &[])
 }
 
-/// A page with a script; without it the page does the same by forms and links.
+/// A page with style sheets and scripts of its own.
 pub(super) fn page_with(
     visitor: &Visitor,
     part: Part,
     title: &str,
     body: &Markup,
-    script: &'static str,
+    look: &[&str],
 ) -> Response {
-    frame(visitor.words, title, Some((visitor, part)), body, Some(script))
+    frame(visitor.words, title, Some((visitor, part)), body, look)
 }
 
 /// A page for somebody who is not signed in.
 pub(super) fn open_page(words: Words, title: &str, body: &Markup) -> Response {
-    frame(words, title, None, body, None)
+    frame(words, title, None, body, &[])
 }
 
 fn frame(
@@ -47,7 +46,7 @@ fn frame(
     title: &str,
     visitor: Option<(&Visitor, Part)>,
     body: &Markup,
-    script: Option<&'static str>,
+    look: &[&str],
 ) -> Response {
     let page = html! {
         (DOCTYPE)
@@ -56,10 +55,11 @@ fn frame(
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 title { (title) " · chalkhand" }
-                link rel="stylesheet" href=(look::path("page.css"));
+                link rel="stylesheet" href=(super::look::path("page.css"));
                 link rel="icon" href="data:,";
-                @if let Some(script) = script {
-                    script src=(look::path(script)) defer {}
+                @for name in look {
+                    @if name.ends_with(".js") { script src=(super::look::path(name)) defer {} }
+                    @else { link rel="stylesheet" href=(super::look::path(name)); }
                 }
             }
             body {

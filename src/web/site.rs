@@ -7,6 +7,7 @@ use jiff::tz::TimeZone;
 
 use super::attempts::Attempts;
 use super::refusal::Refusal;
+use super::walks::Walks;
 use crate::config::Config;
 use crate::domain::At;
 use crate::measure::Functions;
@@ -34,6 +35,8 @@ pub struct Served {
     pub networked: bool,
     /// The certificate phones are asked to trust, PEM; none on loopback.
     pub authority_pem: Option<String>,
+    /// Who runs the walks of the roof screens.
+    pub walks: Arc<dyn Walks>,
 }
 
 impl Served {

@@ -36,6 +36,11 @@ fn every_page_can_be_read_and_reached_by_everybody() {
     let daemon = Daemon::start(&home);
     let pages = [
         "/",
+        "/job/EX-0001",
+        "/day",
+        "/desk",
+        "/desk/EX-0001",
+        "/roof/EX-0001/deck-intake",
         "/library",
         "/library/checklist/deck-intake/1.1.0",
         "/people",

@@ -61,6 +61,7 @@ mod photos;
 mod program;
 mod readme;
 mod repeats;
+mod roof;
 mod roof_drawing;
 mod roof_layout;
 mod roof_layout_properties;

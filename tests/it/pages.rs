@@ -11,7 +11,7 @@ use crate::serve::Daemon;
 
 /// A browser: it keeps its cookie and the token of the last page.
 pub(crate) struct Browser<'a> {
-    daemon: &'a Daemon,
+    pub(crate) daemon: &'a Daemon,
     pub(crate) cookie: String,
     token: String,
 }
@@ -84,14 +84,19 @@ impl<'a> Browser<'a> {
 
     /// Makes the sign-in of a code.
     pub(crate) fn join(&mut self, code: &str, name: &str) -> Page {
+        self.join_reading(code, name, "us", "en")
+    }
+
+    /// The same, in these units and that language.
+    fn join_reading(&mut self, code: &str, name: &str, units: &str, language: &str) -> Page {
         self.send(
             "/join",
             &[
                 ("code", code),
                 ("name", name),
                 ("passphrase", PASSPHRASE),
-                ("units", "us"),
-                ("language", "en"),
+                ("units", units),
+                ("language", language),
                 ("device", "test browser"),
             ],
         )
@@ -116,13 +121,24 @@ pub(crate) fn office(daemon: &Daemon) -> Browser<'_> {
 
 /// Somebody else in these roles, invited by the office.
 pub(crate) fn invited<'a>(office: &mut Browser<'a>, name: &str, roles: &[&str]) -> Browser<'a> {
+    invited_reading(office, name, roles, "us", "en")
+}
+
+/// The same, in these units and that language.
+pub(crate) fn invited_reading<'a>(
+    office: &mut Browser<'a>,
+    name: &str,
+    roles: &[&str],
+    units: &str,
+    language: &str,
+) -> Browser<'a> {
     office.get("/people");
     let fields: Vec<(&str, &str)> = roles.iter().map(|role| (*role, "yes")).collect();
     let page = office.send("/people/invite", &fields);
     assert_eq!(page.status, 200, "{page:?}");
     let code = code_on(&page);
     let mut browser = Browser::new(office.daemon);
-    assert_eq!(browser.join(&code, name).to(), "/");
+    assert_eq!(browser.join_reading(&code, name, units, language).to(), "/");
     browser
 }
 

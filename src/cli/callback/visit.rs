@@ -4,10 +4,11 @@ use anyhow::{Context, bail};
 
 use super::super::home::{Home, plain};
 use super::super::out::Out;
-use super::super::walk::{How, facts_are_known, walk_as};
+use super::super::walk::{How, walk_as};
 use super::{draft, open_one};
 use crate::config::Config;
 use crate::domain::{Checklist, JobFile, Pin, PinKind, WalkId, What};
+use crate::office;
 use crate::office::opening::kinds_agree;
 
 #[derive(Debug, clap::Args)]
@@ -38,7 +39,7 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
     let (visit, is_new) = visit(&file, arguments)?;
     if is_new {
         let checklist = file.checklist(&visit.checklist).context("the visit is not pinned")?;
-        facts_are_known(&home, &file, checklist)?;
+        office::facts_are_known(&home.functions, &file, checklist).map_err(plain)?;
         let (number, id) = (&file.job.number, arguments.id);
         let what = What::CallbackVisited { id, visit: visit.clone() };
         let key = format!("callback/{number}/{id}/visit/{visit}");
@@ -102,7 +103,7 @@ fn pin(
         }
     }
     // Nothing is pinned for a walk that could not begin.
-    facts_are_known(home, file, &checklist)?;
+    office::facts_are_known(&home.functions, file, &checklist).map_err(plain)?;
     let pin = Pin { kind: PinKind::Checklist, id: id.to_owned(), version, hash: checklist.hash };
     let line = format!("pinned {id}@{version} ({})", pin.hash.short());
     let draft = draft(file, &arguments.how.by, What::Pinned(pin), format!("pin/{number}/{id}"))?;

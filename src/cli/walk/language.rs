@@ -5,11 +5,11 @@ use std::sync::Arc;
 
 use anyhow::bail;
 
-use super::super::home::read_text;
+use super::super::home::plain;
 use super::How;
 use crate::config::Config;
 use crate::domain::{Checklist, JobFile, Language};
-use crate::files::{TRANSLATIONS, read_translation, translation_of};
+use crate::office;
 use crate::speech::Wording;
 
 /// What a walk is spoken in.
@@ -47,7 +47,7 @@ pub(super) fn choose(
     if language == Language::default() {
         return Ok(Spoken { wording: wording(language)?, checklist: None, note: None });
     }
-    if let Some(checklist) = translated(config, pinned, language)? {
+    if let Some(checklist) = office::translated(config, pinned, language).map_err(plain)? {
         let wording = wording(language)?.with_choices(checklist.words.clone());
         return Ok(Spoken { wording, checklist: Some(Arc::new(checklist)), note: None });
     }
@@ -56,45 +56,11 @@ pub(super) fn choose(
         language.name(),
         pinned.id,
         pinned.version,
-        beside(config, pinned, language).display()
+        office::translation_path(config, pinned, language).display()
     );
     if arguments.language.is_some() {
         bail!("{why}, or walk with --language en");
     }
     let note = Some(format!("{why}; it is walked in English"));
     Ok(Spoken { wording: wording(Language::default())?, checklist: None, note })
-}
-
-/// Where a translation of one's own lies: beside the checklist's file.
-fn beside(config: &Config, pinned: &Checklist, language: Language) -> std::path::PathBuf {
-    config.checklists().join(language.code()).join(format!("{}.toml", pinned.id))
-}
-
-/// The translation of exactly the pinned version: one's own, else the one that
-/// ships. Another version's is none; a broken one is an error.
-fn translated(
-    config: &Config,
-    pinned: &Checklist,
-    language: Language,
-) -> anyhow::Result<Option<Checklist>> {
-    let path = beside(config, pinned, language);
-    if path.is_file() {
-        let (text, name) = (read_text(&path)?, path.display().to_string());
-        let of = translation_of(&text, &name)?;
-        if of.language != language {
-            bail!("`{name}` is in {}, not in {}", of.language.name(), language.name());
-        }
-        if of.version == pinned.version {
-            return Ok(Some(read_translation(&text, &name, pinned)?));
-        }
-    }
-    for (of, name, text) in TRANSLATIONS {
-        if of == language && name.strip_suffix(".toml") == Some(&pinned.id) {
-            let name = format!("{}/{name}", language.code());
-            if translation_of(text, &name)?.version == pinned.version {
-                return Ok(Some(read_translation(text, &name, pinned)?));
-            }
-        }
-    }
-    Ok(None)
 }

@@ -8,20 +8,20 @@ mod language;
 mod live;
 mod sound;
 
-use std::collections::BTreeSet;
 use std::path::PathBuf;
 use std::sync::Arc;
 
 use anyhow::bail;
 use jiff::tz::TimeZone;
 
-use super::home::{Home, now, stranger, zone};
+use super::home::{Home, now, plain, stranger, zone};
 use super::out::Out;
 use super::voices;
 use crate::config::Config;
 use crate::daemon::{self, Crew, Left, WalkError};
 use crate::domain::walk::{Hearing, Setting, Walk};
-use crate::domain::{Answer, At, Checklist, JobFile, Known, Language, WalkId, plan, walk_id};
+use crate::domain::{At, Checklist, JobFile, Language, WalkId, walk_id};
+use crate::office;
 use crate::store::Clips;
 use crate::voice::{self, Leave, Mouth, Queued, Recogniser, WavSource};
 
@@ -83,7 +83,7 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
     arguments.how.check()?;
     let mut home = Home::open(config)?;
     let file = home.job(&arguments.job)?;
-    let checklist = pinned(&file, &arguments.checklist)?;
+    let checklist = office::pinned(&file, &arguments.checklist).map_err(plain)?;
     let (standing, now) = (&file.standing, now(&file.job)?);
     let id = walk_id::taken_up(standing, checklist, arguments.again, now)?;
     if standing.walks.get(&id).is_some_and(|walk| walk.ended.is_some()) {
@@ -256,71 +256,7 @@ where
 
 /// The checklist, where the job pins it and it can begin.
 fn ready(home: &Home, file: &JobFile, checklist: &str) -> anyhow::Result<Arc<Checklist>> {
-    let pinned = pinned(file, checklist)?;
-    facts_are_known(home, file, pinned)?;
+    let pinned = office::pinned(file, checklist).map_err(plain)?;
+    office::facts_are_known(&home.functions, file, pinned).map_err(plain)?;
     Ok(Arc::clone(pinned))
-}
-
-fn pinned<'a>(file: &'a JobFile, checklist: &str) -> anyhow::Result<&'a Arc<Checklist>> {
-    let Some(pinned) = file.checklist(checklist) else {
-        let pinned: Vec<&str> = file.checklists.iter().map(|list| list.id.as_str()).collect();
-        bail!(
-            "job {} does not pin a checklist `{checklist}`; it pins: {}",
-            file.job.number,
-            pinned.join(", ")
-        );
-    };
-    Ok(pinned)
-}
-
-/// A walk starts only where every step can be told, or where its own steps ask
-/// for what is missing.
-pub(super) fn facts_are_known(
-    home: &Home,
-    file: &JobFile,
-    checklist: &Checklist,
-) -> anyhow::Result<()> {
-    let asked: BTreeSet<&str> = checklist
-        .steps
-        .iter()
-        .filter_map(|step| match &step.answer {
-            Answer::Fact { fact } => Some(fact.as_str()),
-            _ => None,
-        })
-        .collect();
-    let sheet = file.sheet(checklist, &home.functions);
-    let known = Known {
-        checklist,
-        facts: &file.standing.facts,
-        profile: file.profile.as_deref(),
-        sheet: &sheet,
-    };
-    let mut missing = BTreeSet::new();
-    for at in plan::plan(known, &home.functions) {
-        let say = checklist.step(&at.id).map(|step| &step.say[..]).unwrap_or_default();
-        missing.extend(known.fill(say, at.row, file.job.units).err().into_iter().flatten());
-    }
-    for table in &checklist.tables {
-        if known.rows(&table.name).is_none() {
-            missing.extend(known.missing_rows(&table.name));
-        }
-    }
-    missing.retain(|name| !asked.contains(name.as_str()));
-    if missing.is_empty() {
-        return Ok(());
-    }
-    let names: Vec<String> = missing
-        .iter()
-        .map(|name| match checklist.fact(name) {
-            Some(fact) => format!("{name} ({})", fact.ask),
-            None => name.clone(),
-        })
-        .collect();
-    bail!(
-        "{} cannot begin: job {} does not know yet: {}. Give facts in the job file or walk the \
-         survey first; figures named profile.… come from the product profile",
-        checklist.id,
-        file.job.number,
-        names.join("; ")
-    )
 }

@@ -8,6 +8,7 @@ mod answering;
 mod asking;
 mod hearing;
 mod prompt;
+mod view;
 
 use std::collections::BTreeSet;
 use std::sync::Arc;
@@ -21,6 +22,7 @@ use super::{
 
 pub use hearing::Hearing;
 pub use prompt::{Doubt, Expect, ExpectAnswer, Prompt};
+pub use view::{Asks, LastLogged, View, ViewStep};
 
 /// What can happen to a walk.
 #[derive(Clone, Debug, PartialEq)]
@@ -531,15 +533,20 @@ impl Walk {
 
     fn finish(&mut self, out: &mut Vec<Action>) {
         let title = self.setting.checklist.title.clone();
-        let settled = self.plan.iter().filter_map(|step| self.settled(step));
-        let deviations = settled
-            .filter(|s| {
-                s.outcome.off_target() || matches!(s.outcome, super::Outcome::Skipped { .. })
-            })
-            .count();
+        let deviations = self.deviations();
         self.state = State::Finished;
         out.push(Action::Say(Prompt::Finished { title, deviations }));
         out.push(Action::Leave(Why::Finished));
+    }
+
+    /// Steps settled off their target or left out.
+    fn deviations(&self) -> usize {
+        let settled = self.plan.iter().filter_map(|step| self.settled(step));
+        settled
+            .filter(|s| {
+                s.outcome.off_target() || matches!(s.outcome, super::Outcome::Skipped { .. })
+            })
+            .count()
     }
 
     /// The comparison of what was given with the step's target.

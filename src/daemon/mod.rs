@@ -1,6 +1,9 @@
 //! One event, its actions, in order. The only place that reads the clock, once
 //! for each event.
 
+mod page;
+mod walks;
+
 use std::collections::VecDeque;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -14,6 +17,8 @@ use crate::files;
 use crate::measure::Functions;
 use crate::store::{SeenFile, Store, StoreError};
 use crate::watch::Seen;
+
+pub use walks::PageWalks;
 
 /// Now, at a place.
 #[must_use]
@@ -56,6 +61,9 @@ pub trait Crew {
     /// # Errors
     /// The crew cannot be heard any more.
     fn listen(&mut self, expect: &Expect) -> Result<Input, Self::Error>;
+
+    /// Looks at how the walk stands, all being said and saved.
+    fn look(&mut self, _walk: &Walk) {}
 
     /// How loud it is without speech, in tenths of a decibel below full scale;
     /// none where nothing is listened to.
@@ -117,13 +125,17 @@ pub fn walk<C: Crew>(
                     Action::Say(prompt) => crew.say(&prompt).map_err(WalkError::Crew)?,
                     Action::Listen(expect) => listening = Some(expect),
                     Action::Append(draft) => append(store, walk, crew, &draft, &mut events)?,
-                    Action::Leave(Why::Finished) => return Ok(Left::Finished),
+                    Action::Leave(Why::Finished) => {
+                        crew.look(walk);
+                        return Ok(Left::Finished);
+                    }
                 }
             }
         }
         // All is said and saved: the window opens.
         let Some(expect) = &listening else { return Ok(Left::Open) };
         walk.handle(clock(), Event::Spoken);
+        crew.look(walk);
         let input = crew.listen(expect).map_err(WalkError::Crew)?;
         if let Some(tenth_dbfs) = crew.noise_tenth_dbfs() {
             walk.handle(clock(), Event::Noise { tenth_dbfs });

@@ -1,0 +1,451 @@
+//! The crew at a page: what a walk says becomes what is shown, whole; an answer
+//! counts where it answers exactly what is asked. No HTTP here.
+
+use std::collections::VecDeque;
+use std::convert::Infallible;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
+use std::sync::mpsc::{Receiver, RecvTimeoutError};
+use std::time::Duration;
+
+use tokio::sync::{oneshot, watch};
+
+use super::{Crew, Input};
+use crate::domain::walk::{Asks, Expect, ExpectAnswer, Prompt, View, ViewStep, Walk};
+use crate::domain::{Bound, Meaning, Units, shown};
+use crate::measure::{Quantity, Ratio, Value};
+use crate::speech::{self, Wording};
+use crate::web::{Answer, Chalk, Command, Field, Held, Reply, Sent, Shown, ShownLogged, ShownStep};
+
+/// How long to wait before looking whether others have logged.
+const LOOK_AGAIN: Duration = Duration::from_millis(500);
+/// Looks without anybody at a page after which a walk is left: ten minutes.
+const MOST_IDLE: u32 = 1_200;
+/// The same where nothing is left to do.
+const MOST_IDLE_ENDED: u32 = 60;
+/// Answers remembered, so that one sent twice is one answer.
+const REMEMBERED: usize = 200;
+/// Sentences shown beside the question; older ones make room.
+const MOST_SAID: usize = 12;
+/// As long as a typed answer may be, in bytes.
+const LONGEST: usize = 2_000;
+
+/// What stays the same of a walk.
+#[derive(Clone, Debug)]
+pub(super) struct Heading {
+    pub(super) job: String,
+    pub(super) address: String,
+    pub(super) checklist: String,
+    pub(super) nth: u32,
+    pub(super) untranslated: bool,
+}
+
+/// Told from outside: whether anybody looks, and whether to stop.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Signs {
+    /// Looks since somebody was at a page.
+    pub(super) idle: Arc<AtomicU32>,
+    pub(super) stop: Arc<AtomicBool>,
+}
+
+pub(super) struct PageCrew {
+    heading: Heading,
+    wording: Wording,
+    units: Units,
+    shown: watch::Sender<Option<Arc<Shown>>>,
+    answers: Receiver<Sent>,
+    signs: Signs,
+    view: Option<View>,
+    said: Vec<String>,
+    ask: Option<String>,
+    /// Nothing is told until the next question.
+    quiet: bool,
+    /// Whether anything was asked since it was taken up.
+    listened: bool,
+    pending: Option<(String, oneshot::Sender<Reply>)>,
+    /// What was said of an answer that the log refused.
+    refused: Option<String>,
+    known: VecDeque<String>,
+}
+
+impl PageCrew {
+    pub(super) fn new(
+        heading: Heading,
+        wording: Wording,
+        units: Units,
+        shown: watch::Sender<Option<Arc<Shown>>>,
+        answers: Receiver<Sent>,
+        signs: Signs,
+    ) -> Self {
+        Self {
+            heading,
+            wording,
+            units,
+            shown,
+            answers,
+            signs,
+            view: None,
+            said: Vec::new(),
+            ask: None,
+            quiet: false,
+            listened: false,
+            pending: None,
+            refused: None,
+            known: VecDeque::new(),
+        }
+    }
+
+    /// The last step is settled: whether the walk is taken up once more, so that
+    /// this step can be corrected. That is not told.
+    pub(super) fn stays(&mut self) -> bool {
+        self.publish(&Expect::default());
+        // A walk without a question would be over again at once.
+        let asked = std::mem::take(&mut self.listened);
+        self.quiet = true;
+        asked && !self.leaves()
+    }
+
+    /// Whether the walk is to be left.
+    pub(super) fn leaves(&self) -> bool {
+        let ended = self.view.as_ref().is_some_and(|view| view.asks == Asks::Ended);
+        let most = if ended { MOST_IDLE_ENDED } else { MOST_IDLE };
+        self.signs.stop.load(Ordering::Relaxed) || most < self.signs.idle.load(Ordering::Relaxed)
+    }
+
+    fn publish(&self, expect: &Expect) {
+        let Some(view) = &self.view else { return };
+        let mut next = self.shown_now(view, expect);
+        self.shown.send_if_modified(|shown| {
+            let before = shown.as_ref().map_or(0, |shown| shown.version);
+            next.version = before;
+            if shown.as_deref() == Some(&next) {
+                return false;
+            }
+            next.version = before.saturating_add(1);
+            *shown = Some(Arc::new(next));
+            true
+        });
+    }
+
+    fn shown_now(&self, view: &View, expect: &Expect) -> Shown {
+        let Heading { job, address, checklist, nth, untranslated } = self.heading.clone();
+        let held = match &view.asks {
+            Asks::Held { role, since } => {
+                let since = since.map(|at| format!("{} {}", at.date(), at.clock()));
+                Some(Held { role: role.clone(), since: since.unwrap_or_default() })
+            }
+            _ => None,
+        };
+        Shown {
+            version: 0,
+            question: view.question.clone(),
+            asks: view.asks.word(),
+            job,
+            address,
+            checklist,
+            nth,
+            untranslated,
+            step: view.step.as_ref().map(step),
+            of: view.of,
+            open: view.open,
+            ask: self.ask.clone(),
+            said: self.said.clone(),
+            commands: self.commands(view),
+            answer: self.field(&expect.answer),
+            held,
+            paused: view.asks == Asks::Paused,
+            finished: (view.asks == Asks::Ended).then_some(view.deviations),
+            logged: view.last.as_ref().map(|last| ShownLogged {
+                seq: last.seq,
+                at: last.at.clock(),
+                by: last.by.clone(),
+                title: last.title.clone(),
+            }),
+        }
+    }
+
+    /// What the screen shows all the time needs no button.
+    fn commands(&self, view: &View) -> Vec<Command> {
+        let photos = view.step.as_ref().is_some_and(|step| 0 < step.photos_left);
+        let offered = view.commands.iter().filter(|command| match command {
+            Meaning::WhereAreWe | Meaning::ReadCaution | Meaning::ReadReason => false,
+            Meaning::CallWord => false,
+            Meaning::Repeat => view.asks == Asks::Unsaved,
+            Meaning::PhotoTaken => photos,
+            Meaning::WasWrong => view.last.is_some(),
+            _ => true,
+        });
+        offered
+            .map(|command| Command {
+                meaning: command.word(),
+                words: self.wording.phrase(command).to_owned(),
+            })
+            .collect()
+    }
+
+    fn field(&self, answer: &ExpectAnswer) -> Field {
+        match answer {
+            ExpectAnswer::None => Field::None,
+            ExpectAnswer::Choice(options) => {
+                let options = options.iter().map(|option| self.wording.choice(option).to_owned());
+                Field::Choice { options: options.collect() }
+            }
+            ExpectAnswer::Length { from, to, step } => {
+                let show = |inches: Ratio| {
+                    let value = Value::Quantity(Quantity::inches(inches));
+                    shown::show_value(&value, Bound::Mark, Ratio::SIXTEENTH, self.units)
+                };
+                Field::Length {
+                    from: show(*from),
+                    to: show(*to),
+                    fractions: *step < Ratio::ONE,
+                    feet: Ratio::int(24) <= *to,
+                    metric: self.units == Units::Metric,
+                }
+            }
+            ExpectAnswer::Count { from, to, unit } => {
+                let unit = self.wording.asked_in(unit).to_owned();
+                Field::Count { from: *from, to: *to, unit }
+            }
+            ExpectAnswer::Words => Field::Words,
+        }
+    }
+
+    /// What an answer means here and now.
+    fn meaning(&self, answer: &Answer, expect: &Expect) -> Result<Meaning, Reply> {
+        let view = self.view.as_ref().ok_or(Reply::Changed)?;
+        if answer.question != view.question {
+            return Err(Reply::Changed);
+        }
+        let offered = view.commands.iter().find(|command| command.word() == answer.meaning);
+        if let Some(command) = offered {
+            return Ok(command.clone());
+        }
+        let text = answer.value.trim();
+        if LONGEST < text.len() {
+            return Err(Reply::TooLong);
+        }
+        match (answer.meaning.as_str(), &expect.answer) {
+            ("choice", ExpectAnswer::Choice(options)) => {
+                let place = text.parse().ok().filter(|place| *place < options.len());
+                place.map(Meaning::Choice).ok_or(Reply::NoAnswer)
+            }
+            ("length", ExpectAnswer::Length { .. })
+            | ("count", ExpectAnswer::Count { .. })
+            | ("words", ExpectAnswer::Words)
+            | ("millimetres", ExpectAnswer::Length { .. })
+                if text.is_empty() =>
+            {
+                Err(Reply::Empty)
+            }
+            ("millimetres", ExpectAnswer::Length { .. }) => {
+                let bare = text.chars().all(|c| c.is_ascii_digit() || c == '.' || c == ',');
+                let text = if bare { format!("{text} mm") } else { text.to_owned() };
+                Ok(Meaning::Words(text))
+            }
+            ("length", ExpectAnswer::Length { .. })
+            | ("count", ExpectAnswer::Count { .. })
+            | ("words", ExpectAnswer::Words) => Ok(Meaning::Words(text.to_owned())),
+            _ => Err(Reply::NoAnswer),
+        }
+    }
+
+    /// All that followed from the last answer is said and saved.
+    fn settle(&mut self) {
+        let refused = self.refused.take();
+        let Some((id, reply)) = self.pending.take() else { return };
+        let became = match refused {
+            Some(why) => Reply::NotLogged(why),
+            None => {
+                self.known.push_back(id);
+                if REMEMBERED < self.known.len() {
+                    self.known.pop_front();
+                }
+                Reply::Taken
+            }
+        };
+        // Whoever asked may be gone.
+        let _ = reply.send(became);
+    }
+}
+
+fn step(step: &ViewStep) -> ShownStep {
+    let tagged = |wanted: &str| step.tags.iter().any(|tag| tag == wanted);
+    let chalk = match (tagged("cutting") || tagged("cut"), tagged("layout")) {
+        (true, _) => Some(Chalk::Cut),
+        (false, true) => Some(Chalk::Layout),
+        (false, false) => None,
+    };
+    ShownStep {
+        number: step.number,
+        title: step.title.clone(),
+        text: step.text.clone(),
+        cautions: step.cautions.clone(),
+        why: step.why.clone(),
+        chalk,
+        photos_left: step.photos_left,
+        next: step.next.clone(),
+    }
+}
+
+impl Crew for PageCrew {
+    type Error = Infallible;
+
+    fn say(&mut self, prompt: &Prompt) -> Result<(), Infallible> {
+        let line = speech::line(prompt, self.units, &self.wording).shown;
+        if let Prompt::NotLogged { .. } = prompt {
+            self.refused = Some(line.clone());
+        }
+        if self.quiet {
+            return Ok(());
+        }
+        match prompt {
+            // The screen shows the step itself, its cautions and its photos.
+            Prompt::Step { .. } => self.ask = None,
+            Prompt::Photos { .. } | Prompt::Cautions { .. } | Prompt::NoCautions => {}
+            Prompt::ReadBack { .. }
+            | Prompt::OffTarget { .. }
+            | Prompt::WordsBack { .. }
+            | Prompt::AskReason
+            | Prompt::AskSkipReason
+            | Prompt::SayNote
+            | Prompt::Held { .. }
+            | Prompt::Paused
+            | Prompt::Missing { .. }
+            | Prompt::TryAgain
+            | Prompt::Ended
+            | Prompt::Finished { .. } => self.ask = Some(line),
+            _ => {
+                self.said.push(line);
+                if MOST_SAID < self.said.len() {
+                    self.said.remove(0);
+                }
+            }
+        }
+        Ok(())
+    }
+
+    fn look(&mut self, walk: &Walk) {
+        self.view = Some(walk.view());
+    }
+
+    fn listen(&mut self, expect: &Expect) -> Result<Input, Infallible> {
+        (self.quiet, self.listened) = (false, true);
+        self.publish(expect);
+        self.settle();
+        if self.leaves() {
+            return Ok(Input::Gone);
+        }
+        let Sent { answer, reply } = match self.answers.recv_timeout(LOOK_AGAIN) {
+            Ok(sent) => sent,
+            Err(RecvTimeoutError::Timeout) => {
+                // One receiver is kept by whoever runs the walks.
+                let watched = 1 < self.shown.receiver_count();
+                if watched {
+                    self.signs.idle.store(0, Ordering::Relaxed);
+                } else {
+                    self.signs.idle.fetch_add(1, Ordering::Relaxed);
+                }
+                return Ok(Input::Nothing);
+            }
+            Err(RecvTimeoutError::Disconnected) => return Ok(Input::Gone),
+        };
+        self.signs.idle.store(0, Ordering::Relaxed);
+        let before = self.known.contains(&answer.id);
+        let became = if before { Err(Reply::Taken) } else { self.meaning(&answer, expect) };
+        match became {
+            Ok(meaning) => {
+                self.said.clear();
+                self.pending = Some((answer.id, reply));
+                Ok(Input::Said { meaning, heard: None })
+            }
+            Err(became) => {
+                // Whoever asked may be gone.
+                let _ = reply.send(became);
+                Ok(Input::Nothing)
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::mpsc::{SyncSender, sync_channel};
+
+    use super::*;
+
+    type Page = (PageCrew, watch::Receiver<Option<Arc<Shown>>>, SyncSender<Sent>);
+
+    fn page(asks: Asks) -> Page {
+        let heading = Heading {
+            job: "EX-0001".to_owned(),
+            address: String::new(),
+            checklist: "A walk".to_owned(),
+            nth: 1,
+            untranslated: false,
+        };
+        let (shows, shown) = watch::channel(None);
+        let (answers, answered) = sync_channel(1);
+        let (wording, signs) = (Wording::default(), Signs::default());
+        let mut crew = PageCrew::new(heading, wording, Units::Us, shows, answered, signs);
+        crew.view = Some(View {
+            asks,
+            question: "step:a:1".to_owned(),
+            step: None,
+            of: 1,
+            open: 1,
+            deviations: 0,
+            last: None,
+            commands: vec![Meaning::StepDone, Meaning::WasWrong, Meaning::CallWord],
+        });
+        (crew, shown, answers)
+    }
+
+    fn send(answers: &SyncSender<Sent>, id: &str, question: &str) -> oneshot::Receiver<Reply> {
+        let (reply, replied) = oneshot::channel();
+        let [id, question] = [id, question].map(str::to_owned);
+        let (meaning, value) = ("step-done".to_owned(), String::new());
+        answers.send(Sent { answer: Answer { id, question, meaning, value }, reply }).unwrap();
+        replied
+    }
+
+    #[test]
+    fn it_is_left_when_nobody_has_looked_for_long() {
+        for (asks, most) in [(Asks::Step, MOST_IDLE), (Asks::Ended, MOST_IDLE_ENDED)] {
+            let (crew, ..) = page(asks);
+            crew.signs.idle.store(most, Ordering::Relaxed);
+            assert!(!crew.leaves());
+            crew.signs.idle.store(most + 1, Ordering::Relaxed);
+            assert!(crew.leaves());
+        }
+        let (mut crew, ..) = page(Asks::Step);
+        crew.signs.stop.store(true, Ordering::Relaxed);
+        assert_eq!(crew.listen(&Expect::default()), Ok(Input::Gone));
+    }
+
+    #[test]
+    fn the_reply_comes_when_all_is_saved_and_says_what_became_of_it() {
+        let (mut crew, shown, answers) = page(Asks::Step);
+        let expect = Expect::default();
+        let mut first = send(&answers, "1", "step:a:1");
+        let said = Input::Said { meaning: Meaning::StepDone, heard: None };
+        assert_eq!(crew.listen(&expect), Ok(said.clone()));
+        assert!(first.try_recv().is_err(), "nothing is saved yet");
+        crew.say(&Prompt::NotLogged { why: "the disk is full".to_owned() }).unwrap();
+        let mut other = send(&answers, "2", "step:b:1");
+        assert_eq!(crew.listen(&expect), Ok(Input::Nothing));
+        let refused = first.try_recv().unwrap();
+        assert!(matches!(&refused, Reply::NotLogged(why) if why.contains("disk")), "{refused:?}");
+        assert_eq!(other.try_recv(), Ok(Reply::Changed));
+        // What was not logged may come again under its name.
+        let mut again = send(&answers, "1", "step:a:1");
+        assert_eq!(crew.listen(&expect), Ok(said));
+        let mut twice = send(&answers, "1", "step:a:1");
+        assert_eq!(crew.listen(&expect), Ok(Input::Nothing));
+        assert_eq!((again.try_recv(), twice.try_recv()), (Ok(Reply::Taken), Ok(Reply::Taken)));
+        // The call word is for ears, a correction for what was logged.
+        let commands = shown.borrow().as_ref().unwrap().commands.clone();
+        let commands: Vec<&str> = commands.iter().map(|command| command.meaning).collect();
+        assert_eq!(commands, ["step-done"]);
+    }
+}

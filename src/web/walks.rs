@@ -1,0 +1,249 @@
+//! What crosses between a page and a walk that runs: how it stands, whole, and
+//! answers with what became of them. Who runs the walks is `daemon`'s matter.
+
+use std::sync::Arc;
+use std::sync::mpsc::SyncSender;
+
+use serde::Serialize;
+use tokio::sync::{oneshot, watch};
+
+use crate::domain::walk_id::StillOpen;
+use crate::domain::{Language, Units};
+use crate::office::OfficeError;
+
+/// Who wants to walk what.
+#[derive(Clone, Debug)]
+pub struct Wanted {
+    /// The job's number.
+    pub job: String,
+    /// The checklist.
+    pub checklist: String,
+    /// The person's name, as the log keeps it.
+    pub by: String,
+    /// Units on the person's tape.
+    pub units: Units,
+    /// The person's language.
+    pub language: Language,
+    /// Whether a further walk is to begin.
+    pub again: bool,
+}
+
+/// Why no walk can be had.
+#[derive(Debug, thiserror::Error)]
+pub enum NotWalked {
+    /// The job, the checklist or the log.
+    #[error(transparent)]
+    Office(#[from] OfficeError),
+    /// A further one was asked for too early.
+    #[error(transparent)]
+    StillOpen(#[from] StillOpen),
+    /// More run than this machine should.
+    #[error("too many walks run now: close some pages and wait a minute")]
+    TooMany,
+    /// The daemon is being stopped, or gives no thread.
+    #[error("walks cannot begin now: the daemon is stopping or out of threads")]
+    Stopping,
+}
+
+/// Runs walks for pages.
+pub trait Walks: std::fmt::Debug + Send + Sync {
+    /// Begins the walk or goes on with it; the same person's pages share one.
+    ///
+    /// # Errors
+    /// Nothing was begun.
+    fn take_up(&self, wanted: &Wanted) -> Result<Followed, NotWalked>;
+}
+
+/// A walk that runs, as a page follows it. While somebody holds one, it goes on.
+#[derive(Clone, Debug)]
+pub struct Followed {
+    /// How it stands; none until it has begun. Closed when it no longer runs.
+    pub shown: watch::Receiver<Option<Arc<Shown>>>,
+    /// Where answers go.
+    pub answers: SyncSender<Sent>,
+}
+
+/// An answer on its way.
+#[derive(Debug)]
+pub struct Sent {
+    /// The answer.
+    pub answer: Answer,
+    /// What became of it, once it is on the disk or refused.
+    pub reply: oneshot::Sender<Reply>,
+}
+
+/// What somebody touched or typed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Answer {
+    /// Made by the page; the same one twice is one answer.
+    pub id: String,
+    /// The question it answers, as it was shown.
+    pub question: String,
+    /// A command's word, or `length`, `millimetres`, `count`, `words`, `choice`.
+    pub meaning: String,
+    /// What was typed, or the place of a choice.
+    pub value: String,
+}
+
+/// What became of an answer.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Reply {
+    /// The walk took it; what it logs is on the disk.
+    Taken,
+    /// Something else is asked by now.
+    Changed,
+    /// It is no answer to what is asked.
+    NoAnswer,
+    /// Nothing was typed.
+    Empty,
+    /// More was typed than is kept.
+    TooLong,
+    /// The log refused it: what the walk says of that.
+    NotLogged(String),
+    /// Others wait before it.
+    Busy,
+    /// The walk no longer runs here.
+    Gone,
+}
+
+/// How a walk stands. Whole, and replaced whole.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Shown {
+    /// Rises with each change.
+    pub version: u64,
+    /// Names exactly what is asked; an answer names it too.
+    pub question: String,
+    /// A word for what is asked: `step`, `read-back`, `off-target`, `held`…
+    pub asks: &'static str,
+    /// The job's number.
+    pub job: String,
+    /// Its address.
+    pub address: String,
+    /// The checklist's title.
+    pub checklist: String,
+    /// Which time it is walked, counted from 1.
+    pub nth: u32,
+    /// Whether the checklist is in English for want of a translation.
+    pub untranslated: bool,
+    /// The present step.
+    pub step: Option<ShownStep>,
+    /// Steps in all.
+    pub of: usize,
+    /// Steps not settled yet.
+    pub open: usize,
+    /// The question, where it is another than the step's own.
+    pub ask: Option<String>,
+    /// What else was said since the last answer.
+    pub said: Vec<String>,
+    /// Commands that make sense now.
+    pub commands: Vec<Command>,
+    /// The answer that makes sense now.
+    pub answer: Field,
+    /// Who has to release the step.
+    pub held: Option<Held>,
+    /// Whether work is interrupted.
+    pub paused: bool,
+    /// Where every step is settled: how many off their target or left out.
+    pub finished: Option<usize>,
+    /// What was logged last in this walk.
+    pub logged: Option<ShownLogged>,
+}
+
+/// The present step.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct ShownStep {
+    /// Its place, counted from 1.
+    pub number: usize,
+    /// Its name.
+    pub title: String,
+    /// What to do; none where facts are missing.
+    pub text: Option<String>,
+    /// Its cautions.
+    pub cautions: Vec<String>,
+    /// Why it matters; may be empty.
+    pub why: String,
+    /// Whether it lays out or cuts.
+    pub chalk: Option<Chalk>,
+    /// Photos it still wants.
+    pub photos_left: u32,
+    /// The next open step's name.
+    pub next: Option<String>,
+}
+
+/// What the step is about, as real chalk is used.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Chalk {
+    /// Lines to snap: blue.
+    Layout,
+    /// Where to cut: red.
+    Cut,
+}
+
+/// A command as a button.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Command {
+    /// Its word.
+    pub meaning: &'static str,
+    /// The phrase that is taught for it.
+    pub words: String,
+}
+
+/// How an answer is given.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case", tag = "kind")]
+pub enum Field {
+    /// By commands alone.
+    None,
+    /// One of these, by its place.
+    Choice {
+        /// In the person's language.
+        options: Vec<String>,
+    },
+    /// A length on the tape.
+    Length {
+        /// The least that is expected.
+        from: String,
+        /// The greatest.
+        to: String,
+        /// Whether fractions of an inch are wanted.
+        fractions: bool,
+        /// Whether it may be feet.
+        feet: bool,
+        /// Whether the person reads millimetres.
+        metric: bool,
+    },
+    /// A number.
+    Count {
+        /// The least that is expected.
+        from: u32,
+        /// The greatest.
+        to: u32,
+        /// In what; may be empty.
+        unit: String,
+    },
+    /// Words.
+    Words,
+}
+
+/// A hold point that waits.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Held {
+    /// The role as the checklist writes it.
+    pub role: String,
+    /// Since when, at the address: `2026-05-04 14:05`.
+    pub since: String,
+}
+
+/// What was logged last.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct ShownLogged {
+    /// The entry.
+    pub seq: u64,
+    /// When, at the address: `08:47`.
+    pub at: String,
+    /// Who.
+    pub by: String,
+    /// The step's name.
+    pub title: String,
+}
