@@ -7,15 +7,17 @@ usage: synthesize.py speak FOLDER ENGINE COUNT SEED   espeak, flite or festival,
        synthesize.py negatives FOLDER                 what must not be taken for a phrase
        synthesize.py facts FOLDER                     the phrases and the split, beside the clips
        synthesize.py jobs FOLDER COUNT SEED           what Kokoro is to say, as phonemes
-       synthesize.py kokoro FOLDER MODEL SECONDS      says it, one process a core
+       synthesize.py wide FOLDER SEED                 instead: more by Kokoro's validation voices
+       synthesize.py kokoro FOLDER MODEL SECONDS [NAME]  says it, one process a core
        synthesize.py pack FOLDER NAME...              clips as Opus, to carry elsewhere
        synthesize.py unpack FOLDER NAME...            and back
 
 A set of clips is NAME.raw (16 kHz, 16 bit, a tenth of a second between clips)
 and NAME.json: start, length, what is said, kind and voice of each. The kinds:
-1 a phrase, 0 another sentence, 2 a person, 3 another language. Needs espeak-ng, flite, festival with
-its voices, opus-tools and fortunes from Debian; numpy and scipy; onnxruntime for
-Kokoro. Where the model and its voices come from: README.md.
+1 a phrase, 0 another sentence, 2 a person, 3 another language. Needs espeak-ng,
+flite, festival with its voices, opus-tools and fortunes from Debian; numpy and
+scipy; for Kokoro onnx and PyTorch where there is an accelerator (kokoro.py), else
+onnxruntime. Where the model and its voices come from: README.md.
 """
 
 import json
@@ -193,12 +195,12 @@ def foreign(folder, count, seed):
     clips.save(folder, f"train-foreign-{seed}")
 
 
-def validation_texts():
+def validation_texts(seed="validation", count=48):
     """What a validation voice says: each command, and lengths of every kind."""
-    source = texts.Texts("validation")
+    source = texts.Texts(seed)
     said = [*source.commanding, "logbook"]
     measures = []
-    for number in range(48):
+    for number in range(count):
         whole = source.random.randint(0, 59) if number % 2 else source.random.randint(0, 14)
         part = (0, 8, 4, 12, 2, 6, 10, 14, 1, 3, 5, 7, 9, 11, 13, 15)[number % 16]
         if whole or part:
@@ -253,7 +255,24 @@ def jobs(folder, count, seed):
         part = pick.uniform(0.3, 0.7)
         mix = [(first, 1.0)] if pick.random() < 0.55 else [(first, part), (other, 1 - part)]
         said.append(("train", text, int(phrase), mix, pick.uniform(0.8, 1.3)))
+    write_jobs(folder, said, pick)
 
+
+def wide(folder, seed):
+    """Commands at three speeds, other lengths and the chatter again: a second validation."""
+    pick, said = random.Random(f"wide{seed}"), []
+    chatter = sorted(texts.Texts("wide").held_out)
+    for voice in voices.VALIDATION["kokoro"]:
+        commands, measures = validation_texts(f"wide{seed}{voice}", 130)
+        for text, speeds in ([(text, (0.85, 1.0, 1.2)) for text in commands]
+                             + [(text, (pick.uniform(0.85, 1.25),)) for text in measures]):
+            said += [("validation", text, 1, [(voice, 1.0)], speed) for speed in speeds]
+        said += [("validation", text, 0, [(voice, 1.0)], pick.uniform(0.85, 1.25))
+                 for text in chatter]
+    write_jobs(folder, said, pick)
+
+
+def write_jobs(folder, said, pick):
     def phonemes(key):
         text, accent, closer = key
         text = re.sub(r"^(yes|no|hey|hello) (?=that|log|it)", r"\1, ", text)
@@ -279,12 +298,34 @@ def jobs(folder, count, seed):
 _kokoro = {}
 
 
-def kokoro_start(folder, model, until):
-    import onnxruntime
-    options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads, options.log_severity_level = 1, 3
-    _kokoro["session"] = onnxruntime.InferenceSession(model, options)
-    _kokoro["inputs"] = [value.name for value in _kokoro["session"].get_inputs()]
+def accelerators():
+    """How many there are; none without PyTorch."""
+    try:
+        import torch
+    except ImportError:
+        return 0
+    return torch.cuda.device_count()
+
+
+def kokoro_start(folder, model, until, number, cards):
+    """A process of its own each: with an accelerator, or one core."""
+    with number.get_lock():
+        mine, number.value = number.value, number.value + 1
+    if cards:
+        import torch
+
+        import kokoro as spoken_there
+        torch.set_num_threads(1)
+        voice = spoken_there.Voice(model, f"cuda:{mine % cards}")
+        _kokoro["say"] = voice.say
+    else:
+        import onnxruntime
+        options = onnxruntime.SessionOptions()
+        options.intra_op_num_threads, options.log_severity_level = 1, 3
+        session = onnxruntime.InferenceSession(model, options)
+        names = [value.name for value in session.get_inputs()]
+        _kokoro["say"] = lambda ids, style, speed: session.run(None, dict(zip(names, (
+            np.array([ids], np.int64), style[None], np.array([speed], np.float32)))))[0].reshape(-1)
     symbols = json.loads((folder / "kokoro-vocab.json").read_text())
     _kokoro["symbols"] = symbols.get("vocab", symbols)
     _kokoro["styles"] = dict(np.load(folder / "kokoro-styles.npz"))
@@ -298,23 +339,24 @@ def kokoro_say(job):
     ids = [_kokoro["symbols"][symbol] for symbol in phonemes if symbol in _kokoro["symbols"]]
     if not 0 < len(ids) < len(_kokoro["styles"][mix[0][0]]):
         return None
-    style = sum(_kokoro["styles"][name][len(ids)].astype(np.float32) * part for name, part in mix)
-    values = (np.array([[0, *ids, 0]], np.int64), style.reshape(1, -1),
-              np.array([speed], np.float32))
-    made = _kokoro["session"].run(None, dict(zip(_kokoro["inputs"], values)))[0]
-    return trimmed(made.reshape(-1), 24_000)
+    style = sum(_kokoro["styles"][name][len(ids)].astype(np.float32) * np.float32(part)
+                for name, part in mix)
+    return trimmed(_kokoro["say"]([0, *ids, 0], style.reshape(-1), speed), 24_000)
 
 
-def kokoro(folder, model, seconds):
+def kokoro(folder, model, seconds, name="kokoro"):
     wanted = json.loads((folder / "kokoro-jobs.json").read_text())
-    clips = {"validation": Clips(), "train": Clips()}
-    until = time.time() + float(seconds)
-    with get_context("spawn").Pool(os.cpu_count(), kokoro_start, (folder, model, until)) as pool:
+    assert all(voice in (voices.TRAIN if job[0] == "train" else voices.VALIDATION)["kokoro"]
+               for job in wanted for voice, _ in job[3]), "a voice of another set"
+    clips = {job[0]: Clips() for job in wanted}
+    until, context = time.time() + float(seconds), get_context("spawn")
+    given = (folder, model, until, context.Value("i", 0), accelerators())
+    with context.Pool(os.cpu_count(), kokoro_start, given) as pool:
         for job, sound in zip(wanted, pool.imap(kokoro_say, wanted, chunksize=4)):
-            voice = "kokoro " + "+".join(name for name, _ in job[3])
+            voice = "kokoro " + "+".join(speaker for speaker, _ in job[3])
             clips[job[0]].add(sound, job[1], job[2], voice)
-    for name, made in clips.items():
-        made.save(folder, f"{name}-kokoro")
+    for part, made in clips.items():
+        made.save(folder, f"{part}-{name}")
 
 
 def pack(folder, *names):
@@ -347,7 +389,8 @@ def unpack(folder, *names):
 
 if __name__ == "__main__":
     ways = {way.__name__: way for way in
-            (speak, human, foreign, validation, negatives, facts, jobs, kokoro, pack, unpack)}
+            (speak, human, foreign, validation, negatives, facts, jobs, wide, kokoro, pack,
+             unpack)}
     if len(sys.argv) < 3 or sys.argv[1] not in ways:
         sys.exit(__doc__)
     target = pathlib.Path(sys.argv[2])

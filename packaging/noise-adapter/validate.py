@@ -226,6 +226,12 @@ class Noises:
         return self.unit(sound[start:start + size]), kind
 
 
+def kind_of(key):
+    """The noise that `mixed` takes by this key."""
+    return Noises.KINDS[np.random.default_rng(zlib.crc32(key.encode())).integers(
+        len(Noises.KINDS))]
+
+
 def mixed(clip, level_db, noises, key, kind=None):
     """A clip between 0.5 s and 0.7 s or more, to a whole quarter second."""
     rng = np.random.default_rng(zlib.crc32(key.encode()))
@@ -270,13 +276,19 @@ class Validation:
         foreign = np.concatenate([clip for clip, _, _, voice in others if voice != "human"])
         self.noises = Noises(foreign)
         said, talk = [], []
-        for name in ("validation-espeak", "validation-kokoro"):
-            for clip in clips_of(folder, name):
+        for path in sorted(folder.glob("validation-*.json")):
+            for clip in clips_of(folder, path.stem):
                 (said if clip[2] else talk).append(clip)
-        self.positives = [(mixed(clip, level, self.noises, f"{voice} {text} {level}"), level,
-                           self.phrases.said[text], voice)
-                          for clip, text, _, voice in said if text in self.phrases.said
-                          for level in LEVELS_DB]
+        self.positives, turns = [], {}
+        for clip, text, _, voice in said:
+            if text not in self.phrases.said:
+                continue
+            # Said once more, it is heard in other noise.
+            turn = turns[voice, text] = turns.get((voice, text), -1) + 1
+            for level in LEVELS_DB:
+                key = f"{voice} {text} {level}" + (f" {turn}" if turn else "")
+                self.positives.append((mixed(clip, level, self.noises, key), level,
+                                       self.phrases.said[text], voice, kind_of(key)))
         self.negatives = [(mixed(clip, level, self.noises, f"{number} {level}"), voice)
                           for number, (clip, _, _, voice) in enumerate([*talk, *others])
                           for level in NEGATIVE_LEVELS_DB]
@@ -303,7 +315,7 @@ class Validation:
         rows = []
         for part, x in self.sounds(self.positives):
             for at, found in zip(part, search(model, self.encoded(model, x), self.tree)):
-                _, level, truth, voice = self.positives[at]
+                _, level, truth, voice, kind = self.positives[at]
                 ranked = sorted(found.items(), key=lambda item: -item[1][0])
                 best, (nats, _, size) = ranked[0] if ranked else (-1, (-99.0, 0, 1))
                 second = ranked[1][1][0] if len(ranked) > 1 else -99.0
@@ -313,7 +325,7 @@ class Validation:
                 accepted = best >= 0 and nats / size >= least and nats - second >= apart
                 rows.append((level, voice, truth < self.phrases.commands, best == truth,
                              accepted and best == truth, accepted and best != truth,
-                             float(np.clip(true - rival, -10, 10))))
+                             float(np.clip(true - rival, -10, 10)), kind))
         for level in LEVELS_DB:
             mine = [row for row in rows if row[0] == level]
             result["levels"][str(level)] = {
@@ -328,7 +340,11 @@ class Validation:
             mine = [row for row in rows if row[1] == voice]
             result["voices"][voice] = [100 * float(np.mean([row[k] for row in mine]))
                                        for k in (3, 4)]
-        confirmed, likely, worst = 0, 0, []
+        result["kinds"] = {
+            kind: {str(level): 100 * float(np.mean([row[3] for row in rows
+                                                    if row[0] == level and row[7] == kind] or [0]))
+                   for level in LEVELS_DB[1:]} for kind in Noises.KINDS}
+        confirmed, likely, worst, sources = 0, 0, [], {}
         for part, x in self.sounds(self.negatives, 64):
             for at, found in zip(part, search(model, self.encoded(model, x), self.commands)):
                 ranked = sorted(found.items(), key=lambda item: -item[1][0])
@@ -341,10 +357,12 @@ class Validation:
                 likely += nats / size > -2.0
                 if nats / size > CONFIRM[0] and nats - second > CONFIRM[1]:
                     confirmed += 1
+                    source = self.negatives[at][1].split(",")[0]
+                    sources[source] = sources.get(source, 0) + 1
                 worst.append((round(nats / size, 2), self.phrases.meanings[best],
                               self.negatives[at][1], round(nats - second, 1)))
         result["negatives"] = {"count": len(self.negatives), "hours": self.hours,
-                               "confirmed": confirmed, "above -2": int(likely),
+                               "confirmed": confirmed, "above -2": int(likely), "sources": sources,
                                "worst": sorted(worst, reverse=True)[:8]}
         result["people"] = self.of_people(model)
         return result
@@ -384,6 +402,10 @@ def table(results):
             values = [result["levels"][str(level)][what] for level in LEVELS_DB]
             cells = [f"{v:.1f}" if form != "n" else str(v) for v in values]
             lines.append(f"| {name}: {what}, {form} | " + " | ".join(cells) + " |")
+    for kind in Noises.KINDS:
+        for name, result in results.items():
+            lines.append(f"| {name}: right in {kind}, % | | " + " | ".join(
+                f"{v:.1f}" for v in result["kinds"][kind].values()) + " |")
     for name, result in results.items():
         lines.append(f"| {name}: a person's words, nats a token | " + " | ".join(
             f"{v:.2f}" for v in result["people"].values()) + " |")
@@ -393,7 +415,7 @@ def table(results):
                      f"({n['hours']:.1f} h), {n['above -2']} above -2; voices "
                      + ", ".join(f"{v} {r[0]:.1f}/{r[1]:.1f}" for v, r in
                                  result["voices"].items()))
-        lines.append(f"   worst {n['worst'][:4]}")
+        lines.append(f"   of {n['sources']}, worst {n['worst'][:4]}")
     return "\n".join(lines)
 
 
