@@ -92,7 +92,8 @@ fn list(config: &Config, job: &str, out: &mut Out) -> anyhow::Result<()> {
     let not_given_out = due.iter().any(|due| due.number.is_none());
     match imported.is_some() {
         true if not_given_out => out.line(
-            "those without a number were not given out by the device this job comes from; they              are put on the working days of this machine",
+            "those without a number were not given out by the device this job comes from; they \
+             are put on the working days of this machine",
         )?,
         false if not_given_out => {
             out.line("those without a number are not given out yet: write them with -o FILE.ics")?;
