@@ -2,7 +2,7 @@
 
 use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, utf8_percent_encode};
 
-use crate::domain::{Hash, WalkId};
+use crate::domain::Hash;
 
 /// What a part of a path may hold as it is (RFC 3986 section 2.3), and `@`.
 const PART: &AsciiSet =
@@ -27,8 +27,8 @@ pub(super) fn clip(number: &str, sha256: Hash) -> String {
 }
 
 /// Where a checklist is walked.
-pub(super) fn of_walk(number: &str, walk: &WalkId) -> String {
-    format!("/roof/{}/{}", part(number), part(&walk.checklist))
+pub(super) fn of_walk(number: &str, checklist: &str) -> String {
+    format!("/roof/{}/{}", part(number), part(checklist))
 }
 
 #[cfg(test)]
@@ -39,6 +39,7 @@ mod tests {
     fn a_number_is_one_part_of_a_path() {
         assert_eq!(of_job("2026/14", "/sheet"), "/job/2026%2F14/sheet");
         assert_eq!(of_job("EX-0001@0a1b", ""), "/job/EX-0001@0a1b");
+        assert_eq!(of_walk("2026/17.a", "deck-intake"), "/roof/2026%2F17.a/deck-intake");
         assert_eq!(part("a b?\"<ñ"), "a%20b%3F%22%3C%C3%B1");
     }
 }

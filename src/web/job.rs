@@ -93,7 +93,7 @@ fn page(file: &JobFile, record: &Record, dates: bool, who: &Visitor) -> Markup {
                         @if who.may(Right::Walk) {
                             td data-label=(words.t("job.on-the-roof")) {
                                 @if is_newest(record, walk) {
-                                    a href=(address::of_walk(&job.number, &walk.id)) {
+                                    a href=(address::of_walk(&job.number, &walk.id.checklist)) {
                                         (words.t("job.walk"))
                                         span.unseen { " " (tame(&order::walk_title(walk))) }
                                     }

@@ -18,6 +18,7 @@ use serde::Deserialize;
 use tokio::sync::oneshot;
 use uuid::Uuid;
 
+use super::address;
 use super::guard::{Sent as Form, Visitor};
 use super::refusal::Refusal;
 use super::site::Shared;
@@ -46,11 +47,9 @@ struct Which {
 }
 
 impl Which {
-    /// The address of its page. A job's number may have a slash in it; nothing
-    /// else in either has to be written otherwise.
+    /// The address of its page.
     fn address(&self) -> String {
-        let part = |text: &str| text.replace('%', "%25").replace('/', "%2F");
-        format!("/roof/{}/{}", part(&self.job), part(&self.checklist))
+        address::of_walk(&self.job, &self.checklist)
     }
 }
 
@@ -205,12 +204,6 @@ fn sentence(reply: &Reply, words: Words) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn an_address_holds_whatever_a_job_is_called() {
-        let which = Which { job: "2026/17.a".to_owned(), checklist: "deck-intake".to_owned() };
-        assert_eq!(which.address(), "/roof/2026%2F17.a/deck-intake");
-    }
 
     #[test]
     fn a_choice_has_its_place_behind_the_word() {
