@@ -30,7 +30,7 @@ const CHECK: Duration = Duration::from_secs(1);
 /// The same while a folder is not there or cannot be watched.
 const CHECK_UNARMED: Duration = Duration::from_millis(250);
 /// Largest file read, in bytes.
-const MOST_BYTES: u64 = 1 << 20;
+const MOST_BYTES: u64 = crate::files::MOST_BYTES as u64;
 
 /// What was seen of one file.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -232,15 +232,5 @@ fn write_new(path: &Path, text: &str) -> anyhow::Result<()> {
 
 /// A file the user named, as text.
 pub(super) fn read_text(path: &Path) -> anyhow::Result<String> {
-    let most = 1 << 20;
-    let size = fs::metadata(path)
-        .with_context(|| format!("`{}` cannot be read: check the name", path.display()))?
-        .len();
-    if most < size {
-        bail!("`{}` has {size} bytes; such files have at most {most}", path.display());
-    }
-    let bytes = fs::read(path).with_context(|| format!("`{}` cannot be read", path.display()))?;
-    String::from_utf8(bytes)
-        .ok()
-        .with_context(|| format!("`{}` is not UTF-8 text: save it as UTF-8", path.display()))
+    office::read_text(path).map_err(plain)
 }

@@ -1,6 +1,7 @@
 //! Checklists and profiles as the office keeps them: what a text is, adopting it,
 //! what differs between two versions. Used by the commands and by the pages.
 
+use std::path::Path;
 use std::sync::Arc;
 
 use crate::domain::{At, Checklist, Hash, PinKind, Profile, Version};
@@ -9,7 +10,7 @@ use crate::files::{self, Kind, Problems};
 use crate::measure::Functions;
 use crate::store::{AdoptedVersion, SeenFile, Store};
 
-use super::{OfficeError, checklist, profile};
+use super::{OfficeError, checklist, profile, read_text};
 
 /// A text that is sound.
 #[derive(Clone, Debug)]
@@ -121,16 +122,11 @@ pub fn offered(store: &Store) -> Result<Vec<SeenFile>, OfficeError> {
 /// # Errors
 /// It is not one of those, or cannot be read.
 pub fn offered_text(store: &Store, path: &str) -> Result<String, OfficeError> {
-    let wrong = |why: String| OfficeError::File { path: path.into(), why };
     if !offered(store)?.iter().any(|file| file.path == path) {
-        return Err(wrong("it is not offered any more: load the page again".to_owned()));
+        let why = "it is not offered any more: load the page again".to_owned();
+        return Err(OfficeError::File { path: path.into(), why });
     }
-    let size = std::fs::metadata(path).map_err(|error| wrong(error.to_string()))?.len();
-    let most = u64::try_from(files::MOST_BYTES).unwrap_or(u64::MAX);
-    if most < size {
-        return Err(wrong(format!("it has {size} bytes; such files have at most {most}")));
-    }
-    std::fs::read_to_string(path).map_err(|error| wrong(error.to_string()))
+    read_text(Path::new(path))
 }
 
 /// Remembers that an offered file was adopted.

@@ -16,7 +16,9 @@ mod settings;
 mod translation;
 mod walks;
 
-use std::path::PathBuf;
+use std::fs::File;
+use std::io::Read as _;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use jiff::tz::TimeZone;
@@ -134,6 +136,25 @@ pub enum OfficeError {
         /// What is wrong and what to do.
         why: String,
     },
+}
+
+/// A file that somebody wrote, as text: a checklist, a profile, a job, a
+/// translation.
+///
+/// # Errors
+/// It cannot be read, is larger than such files are, or is no UTF-8.
+pub fn read_text(path: &Path) -> Result<String, OfficeError> {
+    let wrong = |why: String| OfficeError::File { path: path.to_owned(), why };
+    let most = u64::try_from(files::MOST_BYTES).unwrap_or(u64::MAX);
+    let mut bytes = Vec::new();
+    // Not by its size: a pipe has none.
+    File::open(path)
+        .and_then(|file| file.take(most.saturating_add(1)).read_to_end(&mut bytes))
+        .map_err(|error| wrong(format!("it cannot be read: {error}; check the name")))?;
+    if files::MOST_BYTES < bytes.len() {
+        return Err(wrong(format!("it has more bytes than such files have: at most {most}")));
+    }
+    String::from_utf8(bytes).map_err(|_| wrong("it is not UTF-8 text: save it as UTF-8".to_owned()))
 }
 
 /// The time zone of a job's address.

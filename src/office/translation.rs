@@ -1,17 +1,12 @@
 //! The words of a pinned checklist in another language: one's own file beside
 //! the checklist's, else what ships.
 
-use std::fs::File;
-use std::io::Read as _;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
-use super::OfficeError;
+use super::{OfficeError, read_text};
 use crate::config::Config;
 use crate::domain::{Checklist, Language};
 use crate::files::{TRANSLATIONS, read_translation, translation_of};
-
-/// More bytes than a translation has.
-const MOST_BYTES: u64 = 1 << 20;
 
 /// Where a translation of one's own lies: beside the checklist's file.
 #[must_use]
@@ -50,16 +45,4 @@ pub fn translated(
         }
     }
     Ok(None)
-}
-
-fn read_text(path: &Path) -> Result<String, OfficeError> {
-    let wrong = |why: String| OfficeError::File { path: path.to_owned(), why };
-    let mut bytes = Vec::new();
-    File::open(path)
-        .and_then(|file| file.take(MOST_BYTES + 1).read_to_end(&mut bytes))
-        .map_err(|error| wrong(format!("the translation cannot be read: {error}")))?;
-    if MOST_BYTES < bytes.len() as u64 {
-        return Err(wrong(format!("a translation has at most {MOST_BYTES} bytes")));
-    }
-    String::from_utf8(bytes).map_err(|_| wrong("it is not UTF-8 text: save it as UTF-8".to_owned()))
 }
