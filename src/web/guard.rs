@@ -119,6 +119,10 @@ impl<T: DeserializeOwned> FromRequest<Shared> for Sent<T> {
     }
 }
 
+/// A form with nothing to fill in.
+#[derive(Clone, Copy, Debug, serde::Deserialize)]
+pub(super) struct Nothing {}
+
 /// A form of ours, sent by somebody who is not signed in yet.
 #[derive(Clone, Debug)]
 pub(super) struct Open<T>(pub(super) T);

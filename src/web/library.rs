@@ -8,7 +8,7 @@ use axum::routing::{get, post};
 use maud::{Markup, html};
 use serde::Deserialize;
 
-use super::guard::{Sent, Visitor};
+use super::guard::{Nothing, Sent, Visitor};
 use super::refusal::Refusal;
 use super::shell::{self, Part, token};
 use super::site::Shared;
@@ -281,9 +281,6 @@ async fn open(
     opened.await?;
     Ok(Redirect::to("/"))
 }
-
-#[derive(Deserialize)]
-struct Nothing {}
 
 /// Opens the invented job, to look around.
 async fn example(

@@ -10,7 +10,7 @@ use base64::prelude::{BASE64_STANDARD, Engine as _};
 use maud::{Markup, html};
 use serde::Deserialize;
 
-use super::guard::{Caller, Open, Reads, Sent, Visitor, cookie_name};
+use super::guard::{Caller, Nothing, Open, Reads, Sent, Visitor, cookie_name};
 use super::refusal::Refusal;
 use super::shell::{self, Part, open_page, token};
 use super::site::{Shared, Site};
@@ -432,9 +432,6 @@ async fn your_page(
     };
     Ok(shell::page(&visitor, Part::Account, &title, &body))
 }
-
-#[derive(Deserialize)]
-struct Nothing {}
 
 async fn phone(
     State(site): State<Shared>,

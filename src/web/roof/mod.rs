@@ -19,7 +19,7 @@ use tokio::sync::oneshot;
 use uuid::Uuid;
 
 use super::address;
-use super::guard::{Sent as Form, Visitor};
+use super::guard::{Nothing, Sent as Form, Visitor};
 use super::refusal::Refusal;
 use super::site::Shared;
 use super::walks::{Answer, Followed, NotWalked, Reply, Sent, Shown, Wanted};
@@ -108,9 +108,6 @@ async fn page(
     let shown = present(&mut followed, visitor.words).await?;
     Ok(screen::page(&visitor, &which, &shown, None))
 }
-
-#[derive(Deserialize)]
-struct Nothing {}
 
 async fn again(
     State(site): State<Shared>,
