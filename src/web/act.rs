@@ -33,6 +33,18 @@ pub(super) struct Act {
     pub(super) said: String,
 }
 
+impl Act {
+    /// Of a form; `word` tells it from other kinds of forms.
+    pub(super) fn new(
+        word: &str,
+        form: &impl std::fmt::Debug,
+        (job, once, known): (&str, &str, u64),
+    ) -> Self {
+        let said = format!("{word} {form:?}");
+        Self { job: job.to_owned(), once: once.to_owned(), known, said }
+    }
+}
+
 /// Appends the entry that `draft` makes of the form, once.
 pub(super) async fn act(
     site: &Shared,

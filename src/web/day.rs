@@ -305,12 +305,7 @@ async fn release(
 ) -> Result<Redirect, Refusal> {
     visitor.must(Right::Foreman)?;
     let (walk, to) = (walk_of(&form.walk)?, back(&form.date)?);
-    let sent = Act {
-        said: format!("release {form:?}"),
-        job: form.job,
-        once: form.once,
-        known: form.known,
-    };
+    let sent = Act::new("release", &form, (&form.job, &form.once, form.known));
     act::act(&site, &visitor, sent, move |file, _, deed| {
         Ok(deeds::release(file, Some(&walk), &form.step, &form.role, deed)?)
     })
@@ -324,8 +319,7 @@ async fn accept(
 ) -> Result<Redirect, Refusal> {
     visitor.must(Right::Foreman)?;
     let to = back(&form.date)?;
-    let sent =
-        Act { said: format!("accept {form:?}"), job: form.job, once: form.once, known: form.known };
+    let sent = Act::new("accept", &form, (&form.job, &form.once, form.known));
     act::act(&site, &visitor, sent, move |file, functions, deed| {
         let record = file.record(functions);
         Ok(deeds::accept(file, &record, form.entry, &form.reason, deed)?)
@@ -340,12 +334,7 @@ async fn witness(
 ) -> Result<Redirect, Refusal> {
     visitor.must(Right::Foreman)?;
     let (walk, to) = (walk_of(&form.walk)?, back(&form.date)?);
-    let sent = Act {
-        said: format!("witness {form:?}"),
-        job: form.job,
-        once: form.once,
-        known: form.known,
-    };
+    let sent = Act::new("witness", &form, (&form.job, &form.once, form.known));
     act::act(&site, &visitor, sent, move |file, _, deed| {
         Ok(deeds::witness(file, &walk, &form.step, deed)?)
     })

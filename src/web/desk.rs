@@ -209,12 +209,7 @@ async fn open(
     let no_day = || Refusal::Unusable(words.fill("desk.no-day", &[("text", &form.reported)]));
     let reported: Date = form.reported.trim().parse().map_err(|_| no_day())?;
     let to = format!("/desk/{}", address::part(&form.job));
-    let sent = Act {
-        said: format!("open {form:?}"),
-        job: form.job.clone(),
-        once: form.once.clone(),
-        known: form.known,
-    };
+    let sent = Act::new("open", &form, (&form.job, &form.once, form.known));
     act::act(&site, &visitor, sent, move |file, functions, deed| {
         let new = NewCall {
             water: &form.water,
@@ -277,12 +272,7 @@ async fn close(
     let warranty = Warranty::ALL.into_iter().find(|known| known.word() == form.warranty);
     let warranty = warranty.ok_or(Refusal::Strange)?;
     let to = format!("/desk/{}?call={}", address::part(&form.job), form.id);
-    let sent = Act {
-        said: format!("close {form:?}"),
-        job: form.job.clone(),
-        once: form.once.clone(),
-        known: form.known,
-    };
+    let sent = Act::new("close", &form, (&form.job, &form.once, form.known));
     act::act(&site, &visitor, sent, move |file, functions, deed| {
         let record = file.record(functions);
         let steps = form.steps.iter().map(|text| calls::named_step(&record, text));
