@@ -13,7 +13,7 @@ use super::act::{self, Act};
 use super::day::job_title;
 use super::desk_call::{self, Asked};
 use super::guard::{Sent, Visitor};
-use super::job::name;
+use super::job::jobs_table;
 use super::refusal::Refusal;
 use super::shell::{self, Part};
 use super::site::Shared;
@@ -92,30 +92,7 @@ fn found(jobs: &[FoundJob], words: Words) -> Markup {
         }
         @if jobs.is_empty() { p { (words.t("desk.none-told")) } }
         @else {
-            table {
-                thead { tr {
-                    th scope="col" { (words.t("shell.job")) }
-                    th scope="col" { (words.t("shell.address")) }
-                    th scope="col" { (words.t("shell.owner")) }
-                    th scope="col" { (words.t("shell.opened")) }
-                    th scope="col" { (words.t("shell.open-calls")) }
-                } }
-                tbody {
-                    @for job in jobs {
-                        tr {
-                            th scope="row" { a href=(of_found(job)) { (name(job)) } }
-                            td data-label=(words.t("shell.address")) { (tame(&job.address)) }
-                            td data-label=(words.t("shell.owner")) { (tame(&job.owner)) ", " (tame(&job.phone)) }
-                            td data-label=(words.t("shell.opened")) { (job.opened_on) }
-                            td data-label=(words.t("shell.open-calls")) {
-                                @if job.imported.is_some() { (words.t("desk.imported")) }
-                                @else if job.open_callbacks == 0 { (words.t("shell.none")) }
-                                @else { (job.open_callbacks) }
-                            }
-                        }
-                    }
-                }
-            }
+            (jobs_table(jobs, of_found, words))
         }
     }
 }

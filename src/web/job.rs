@@ -27,6 +27,40 @@ pub(super) fn name(job: &FoundJob) -> &str {
     job.imported.as_ref().unwrap_or(&job.number)
 }
 
+/// Jobs that were found, each leading where `to` says.
+pub(super) fn jobs_table(
+    jobs: &[FoundJob],
+    to: impl Fn(&FoundJob) -> String,
+    words: Words,
+) -> Markup {
+    html! {
+        table {
+            thead { tr {
+                th scope="col" { (words.t("shell.job")) }
+                th scope="col" { (words.t("shell.address")) }
+                th scope="col" { (words.t("shell.owner")) }
+                th scope="col" { (words.t("shell.opened")) }
+                th scope="col" { (words.t("shell.open-calls")) }
+            } }
+            tbody {
+                @for job in jobs {
+                    tr {
+                        th scope="row" { a href=(to(job)) { (name(job)) } }
+                        td data-label=(words.t("shell.address")) { (tame(&job.address)) }
+                        td data-label=(words.t("shell.owner")) { (tame(&job.owner)) ", " (tame(&job.phone)) }
+                        td data-label=(words.t("shell.opened")) { (job.opened_on) }
+                        td data-label=(words.t("shell.open-calls")) {
+                            @if job.imported.is_some() { (words.t("desk.imported")) }
+                            @else if job.open_callbacks == 0 { (words.t("shell.none")) }
+                            @else { (job.open_callbacks) }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
 async fn job(
     State(site): State<Shared>,
     visitor: Visitor,

@@ -9,7 +9,7 @@ use maud::html;
 
 use super::address;
 use super::guard::Visitor;
-use super::job::name;
+use super::job::{jobs_table, name};
 use super::refusal::Refusal;
 use super::shell::{self, Part, token};
 use super::site::Shared;
@@ -40,29 +40,7 @@ async fn jobs(State(site): State<Shared>, visitor: Visitor) -> Result<Response, 
             p { (words.t("shell.own-job")) " " a href="/library#check" { (words.t("shell.library")) } }
         }
         @else {
-            table {
-                thead { tr {
-                    th scope="col" { (words.t("shell.job")) }
-                    th scope="col" { (words.t("shell.address")) }
-                    th scope="col" { (words.t("shell.owner")) }
-                    th scope="col" { (words.t("shell.opened")) }
-                    th scope="col" { (words.t("shell.open-calls")) }
-                } }
-                tbody {
-                    @for job in &jobs {
-                        tr {
-                            th scope="row" { a href=(address::of_job(name(job), "")) { (name(job)) } }
-                            td data-label=(words.t("shell.address")) { (job.address) }
-                            td data-label=(words.t("shell.owner")) { (job.owner) }
-                            td data-label=(words.t("shell.opened")) { (job.opened_on) }
-                            td data-label=(words.t("shell.open-calls")) {
-                                @if job.open_callbacks == 0 { (words.t("shell.none")) }
-                                @else { (job.open_callbacks) }
-                            }
-                        }
-                    }
-                }
-            }
+            (jobs_table(&jobs, |job| address::of_job(name(job), ""), words))
         }
         @if visitor.may(Right::Office) {
             p { a href="/running" { (words.t("shell.running")) } }
