@@ -37,8 +37,8 @@ pub use day::{before, day, newest_day};
 pub use deeds::Deed;
 pub use feeds::{Feed, Feeds};
 pub use people::{
-    Asked, Joined, NewSession, PeopleError, any_person, end, guest, invite, join, leave,
-    name_device, pair, sign_in,
+    Asked, Joined, NewSession, PeopleError, any_person, asked, end, invite, join, leave, pair,
+    sign_in, sign_in_device,
 };
 pub use record::{RecordForm, due, imported_file, pages, previews, record, usual_paper};
 pub use seal::{device_key, note_key, sealed};

@@ -139,7 +139,7 @@ fn hash_of_code(typed: &str) -> Hash {
 ///
 /// # Errors
 /// `NoCode` where it is for nothing.
-pub fn guest(store: &Store, code: &str, now: At) -> Result<Asked, PeopleError> {
+pub fn asked(store: &Store, code: &str, now: At) -> Result<Asked, PeopleError> {
     let invitation = store.invitation(hash_of_code(code), now)?.ok_or(PeopleError::NoCode)?;
     match invitation.person {
         None => Ok(Asked::Join(invitation.roles)),
@@ -219,7 +219,7 @@ pub fn sign_in(
 ///
 /// # Errors
 /// `NoCode` where the code is for no device; nothing was written.
-pub fn name_device(
+pub fn sign_in_device(
     store: &mut Store,
     code: &str,
     device: &str,

@@ -184,7 +184,7 @@ struct Code {
 /// What a code is for. No code is as good as another, so wrong ones are counted.
 async fn asked(site: &Shared, from: &str, code: String) -> Result<Option<Asked>, Refusal> {
     tried(site, &[from.to_owned()], move |store, site| {
-        match office::guest(store, &code, site.now()) {
+        match office::asked(store, &code, site.now()) {
             Ok(asked) => Ok(Some(asked)),
             Err(PeopleError::NoCode) => Ok(None),
             Err(error) => Err(error),
@@ -336,7 +336,7 @@ async fn pair_device(
     let code = form.code.clone();
     let who = [from];
     let begun = tried(&site, &who, move |store, site| {
-        match office::name_device(store, &form.code, &form.device, site.now()) {
+        match office::sign_in_device(store, &form.code, &form.device, site.now()) {
             Ok(session) => Ok(Some(session)),
             Err(PeopleError::NoCode) => Ok(None),
             Err(error) => Err(error),
