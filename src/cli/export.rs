@@ -7,9 +7,8 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 
-use super::home::{Home, zone};
+use super::home::{Home, plain, zone};
 use super::out::{Out, many, write_file, write_whole};
-use super::record::SealedRecord;
 use crate::bundle::{self, Listed, Manifest, ZipTarget};
 use crate::config::Config;
 use crate::domain::{How, JobFile, Record, What, hearing};
@@ -112,8 +111,8 @@ fn outputs(
     let (zone, at) = (zone(&file.job)?, last.draft.at);
     let due = super::record::due(config, file, at)?;
     let previews = super::kept::previews(config, record)?;
-    let sealed = SealedRecord::of(home, file, export::json::record(record, &due))?;
-    let pages = sealed.pages(&previews, None)?;
+    let sealed = super::seal::sealed(home, file, export::json::record(record, &due))?;
+    let pages = sealed.pages(&previews, None).map_err(plain)?;
     let html = export::html::record_with_photos(record, &due, &previews);
     let mut outputs = vec![
         (bundle::RECORD_JSON, sealed.text.into_bytes()),

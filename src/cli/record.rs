@@ -7,12 +7,9 @@ use anyhow::bail;
 
 use super::home::{Home, now, plain};
 use super::out::{Out, write_file};
-use super::seal;
 use crate::config::Config;
-use crate::domain::{At, Due, JobFile, Json, Units};
-use crate::export;
+use crate::domain::{At, Due, JobFile};
 use crate::export::pdf::Paper;
-use crate::export::photos::Previews;
 use crate::office::{self, RecordForm};
 
 #[derive(Debug, clap::Args)]
@@ -55,34 +52,6 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
     let bytes = bytes.map_err(plain)?;
     write_file(path, &bytes)?;
     Ok(out.line(&format!("wrote {}", path.display()))?)
-}
-
-/// A record sealed by this device: as text, and as pages that carry the text.
-#[derive(Debug)]
-pub(super) struct SealedRecord {
-    /// The JSON as it is written out.
-    pub(super) text: String,
-    json: Json,
-    units: Units,
-}
-
-impl SealedRecord {
-    /// Of a record as `export::json::record` gives it.
-    pub(super) fn of(home: &mut Home, file: &JobFile, record: Json) -> anyhow::Result<Self> {
-        let json = seal::sealed(home, file, record)?.json;
-        Ok(Self { text: export::json::pretty(&json), json, units: file.job.units })
-    }
-
-    /// The PDF with the text attached, on the paper that goes with the units of
-    /// the job where none is named.
-    pub(super) fn pages(
-        &self,
-        previews: &Previews,
-        paper: Option<Paper>,
-    ) -> anyhow::Result<Vec<u8>> {
-        let paper = paper.unwrap_or(office::usual_paper(self.units));
-        office::pages(&self.text, &self.json, previews, paper).map_err(plain)
-    }
 }
 
 /// The dates of a job that stand.

@@ -40,7 +40,7 @@ pub use people::{
     Asked, Joined, NewSession, PeopleError, any_person, asked, end, invite, join, leave, pair,
     sign_in, sign_in_device,
 };
-pub use record::{RecordForm, due, imported_file, pages, previews, record, usual_paper};
+pub use record::{RecordForm, SealedRecord, due, imported_file, previews, record};
 pub use seal::{device_key, note_key, sealed};
 pub use settings::{Settings, read_settings};
 pub use translation::{translated, translation_path};

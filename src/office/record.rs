@@ -36,44 +36,55 @@ pub fn record(
     let record = file.record(functions);
     // As of the last entry: the same log gives the same record.
     let due = due(config, file, record.last_at.unwrap_or(now))?;
-    let key_file = KeyFile::of(&config.data);
     let mut seal = || {
         let json = export::json::record(&record, &due);
-        sealed(store, &key_file, file, json, now).map(|sealed| sealed.json)
+        SealedRecord::of(store, &KeyFile::of(&config.data), file, json, now)
     };
     match form {
-        RecordForm::Json => Ok(export::json::pretty(&seal()?).into_bytes()),
+        RecordForm::Json => Ok(seal()?.text.into_bytes()),
         RecordForm::Html => {
             let previews = previews(config, &record)?;
             Ok(export::html::record_with_photos(&record, &due, &previews).into_bytes())
         }
-        RecordForm::Pdf(paper) => {
-            let json = seal()?;
-            let paper = paper.unwrap_or(usual_paper(file.job.units));
-            let previews = previews(config, &record)?;
-            pages(&export::json::pretty(&json), &json, &previews, paper)
-        }
+        RecordForm::Pdf(paper) => seal()?.pages(&previews(config, &record)?, paper),
     }
 }
 
-/// The paper that goes with the units of a job.
-#[must_use]
-pub fn usual_paper(units: Units) -> Paper {
-    if units == Units::Us { Paper::Letter } else { Paper::A4 }
+/// A record sealed by this device: as text, and as pages that carry the text.
+#[derive(Clone, Debug)]
+pub struct SealedRecord {
+    /// The JSON as it is written out.
+    pub text: String,
+    json: Json,
+    units: Units,
 }
 
-/// The PDF of a sealed record, whose text is attached.
-///
-/// # Errors
-/// The layout fails.
-pub fn pages(
-    text: &str,
-    json: &Json,
-    previews: &Previews,
-    paper: Paper,
-) -> Result<Vec<u8>, OfficeError> {
-    let preview = |hash: &str| hash.parse().ok().and_then(|hash| previews.get(&hash).cloned());
-    Ok(export::pdf::record(text, json, preview, paper)?)
+impl SealedRecord {
+    /// Of a record as `export::json::record` gives it.
+    ///
+    /// # Errors
+    /// There is no key to sign with, or the log is not as it was.
+    pub fn of(
+        store: &mut Store,
+        key_file: &KeyFile,
+        file: &JobFile,
+        record: Json,
+        now: At,
+    ) -> Result<Self, OfficeError> {
+        let json = sealed(store, key_file, file, record, now)?.json;
+        Ok(Self { text: export::json::pretty(&json), json, units: file.job.units })
+    }
+
+    /// The PDF with the text attached, on the paper that goes with the units of
+    /// the job where none is named.
+    ///
+    /// # Errors
+    /// The layout fails.
+    pub fn pages(&self, previews: &Previews, paper: Option<Paper>) -> Result<Vec<u8>, OfficeError> {
+        let usual = if self.units == Units::Us { Paper::Letter } else { Paper::A4 };
+        let preview = |hash: &str| hash.parse().ok().and_then(|hash| previews.get(&hash).cloned());
+        Ok(export::pdf::record(&self.text, &self.json, preview, paper.unwrap_or(usual))?)
+    }
 }
 
 /// The dates of a job that stand.

@@ -267,8 +267,8 @@ impl Demo<'_> {
         let day = super::day::of(&self.home, now.date())?;
         let pretty = |json| export::json::pretty(&json);
         let sealed = export::json::record(&record, &due);
-        let sealed = super::record::SealedRecord::of(&mut self.home, &file, sealed)?;
-        let pages = sealed.pages(&Previews::new(), None)?;
+        let sealed = super::seal::sealed(&mut self.home, &file, sealed)?;
+        let pages = sealed.pages(&Previews::new(), None).map_err(plain)?;
         let sheet = export::html::sheet(&record, &export::drawing::plates(&record));
         let all = [
             ("record.pdf", pages),

@@ -10,8 +10,8 @@ use super::home::{Home, now, plain};
 use super::out::Out;
 use crate::config::Config;
 use crate::domain::jws::Kind;
-use crate::domain::{DeviceKey, JobFile, Json, Sealed, sealing};
-use crate::office;
+use crate::domain::{DeviceKey, JobFile, Json, sealing};
+use crate::office::SealedRecord;
 
 pub(super) use apart::read as attached;
 pub(super) use check::{run as check, whose};
@@ -54,7 +54,11 @@ pub(super) fn listed(home: &mut Home, list: Json) -> anyhow::Result<Json> {
 }
 
 /// A record as `export::json::record` gives it, sealed by this device.
-pub(super) fn sealed(home: &mut Home, file: &JobFile, record: Json) -> anyhow::Result<Sealed> {
+pub(super) fn sealed(
+    home: &mut Home,
+    file: &JobFile,
+    record: Json,
+) -> anyhow::Result<SealedRecord> {
     let now = now(&file.job)?;
-    office::sealed(&mut home.store, &home.key_file, file, record, now).map_err(plain)
+    SealedRecord::of(&mut home.store, &home.key_file, file, record, now).map_err(plain)
 }
