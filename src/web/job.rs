@@ -9,7 +9,7 @@ use maud::{Markup, html};
 
 use super::guard::Visitor;
 use super::refusal::Refusal;
-use super::shell::{self, Part};
+use super::shell::{self, Part, heads};
 use super::site::{Shared, Site};
 use super::words::Words;
 use super::{address, tame};
@@ -35,13 +35,7 @@ pub(super) fn jobs_table(
 ) -> Markup {
     html! {
         table {
-            thead { tr {
-                th scope="col" { (words.t("shell.job")) }
-                th scope="col" { (words.t("shell.address")) }
-                th scope="col" { (words.t("shell.owner")) }
-                th scope="col" { (words.t("shell.opened")) }
-                th scope="col" { (words.t("shell.open-calls")) }
-            } }
+            (heads(words, &["shell.job", "shell.address", "shell.owner", "shell.opened", "shell.open-calls"]))
             tbody {
                 @for job in jobs {
                     tr {
@@ -155,11 +149,7 @@ fn page(file: &JobFile, record: &Record, dates: bool, who: &Visitor) -> Markup {
         h2 { (words.t("job.pins")) }
         p { (words.t("job.pins-told")) }
         table {
-            thead { tr {
-                th scope="col" { (words.t("job.pinned")) }
-                th scope="col" { (words.t("job.version")) }
-                th scope="col" { (words.t("job.hash")) }
-            } }
+            (heads(words, &["job.pinned", "job.version", "job.hash"]))
             tbody {
                 @for pin in &job.pins {
                     tr {

@@ -10,14 +10,15 @@ use serde::Deserialize;
 
 use super::guard::{Nothing, Sent, Visitor};
 use super::refusal::Refusal;
-use super::shell::{self, Part, token};
-use super::site::Shared;
+use super::shell::{self, Part, heads, token};
+use super::site::{Shared, Site};
 use super::words::Words;
 use crate::domain::{How, PinKind, Right, Version};
 use crate::export::listing;
+use crate::office::OfficeError;
 use crate::office::library::{self, Adopted, Sound};
 use crate::office::opening::{self, Opener};
-use crate::store::{AdoptedVersion, SeenFile};
+use crate::store::{AdoptedVersion, SeenFile, Store, StoreError};
 
 /// The text of a file as a form sends it: each byte may take three.
 const MOST_SENT_BYTES: usize = 4 << 20;
@@ -89,13 +90,7 @@ async fn page(
 fn table(words: Words, adopted: &[AdoptedVersion]) -> Markup {
     html! {
         table {
-            thead { tr {
-                th scope="col" { (words.t("library.id")) }
-                th scope="col" { (words.t("library.kind")) }
-                th scope="col" { (words.t("library.version")) }
-                th scope="col" { (words.t("library.adopted")) }
-                th scope="col" { (words.t("library.by")) }
-            } }
+            (heads(words, &["library.id", "library.kind", "library.version", "library.adopted", "library.by"]))
             tbody {
                 @for one in adopted {
                     tr {
@@ -227,16 +222,24 @@ async fn check(
     page(&site, &visitor, Some(checked)).await
 }
 
+/// Does what only the office may, in the person's name.
+async fn by_office<T: Send + 'static>(
+    site: &Shared,
+    visitor: &Visitor,
+    body: impl FnOnce(&mut Store, &Site, &str) -> Result<T, OfficeError> + Send + 'static,
+) -> Result<T, Refusal> {
+    visitor.must(Right::Office)?;
+    let by = visitor.name().to_owned();
+    site.log(move |store, site| body(store, site, &by).map_err(unusable)).await
+}
+
 async fn adopt(
     State(site): State<Shared>,
     Sent(visitor, file): Sent<File>,
 ) -> Result<Redirect, Refusal> {
-    visitor.must(Right::Office)?;
     let (name, text) = file.read();
-    let by = visitor.name().to_owned();
-    let adopted = site.log(move |store, site| {
-        library::adopt(store, &site.served.functions, (&text, &name), &by, site.now())
-            .map_err(unusable)
+    let adopted = by_office(&site, &visitor, move |store, site, by| {
+        library::adopt(store, &site.served.functions, (&text, &name), by, site.now())
     });
     let (kind, id, version) = adopted.await?;
     Ok(Redirect::to(&path(kind, &id, version)))
@@ -251,15 +254,12 @@ async fn take(
     State(site): State<Shared>,
     Sent(visitor, Offered { path: file }): Sent<Offered>,
 ) -> Result<Redirect, Refusal> {
-    visitor.must(Right::Office)?;
-    let by = visitor.name().to_owned();
-    let adopted = site.log(move |store, site| {
-        let text = library::offered_text(store, &file).map_err(unusable)?;
+    let adopted = by_office(&site, &visitor, move |store, site, by| {
+        let text = library::offered_text(store, &file)?;
         let functions = &site.served.functions;
-        let adopted = library::adopt(store, functions, (&text, &file), &by, site.now());
-        let adopted = adopted.map_err(unusable)?;
+        let adopted = library::adopt(store, functions, (&text, &file), by, site.now())?;
         library::taken(store, &file, site.now())?;
-        Ok::<_, Refusal>(adopted)
+        Ok(adopted)
     });
     let (kind, id, version) = adopted.await?;
     Ok(Redirect::to(&path(kind, &id, version)))
@@ -270,13 +270,10 @@ async fn open(
     State(site): State<Shared>,
     Sent(visitor, file): Sent<File>,
 ) -> Result<Redirect, Refusal> {
-    visitor.must(Right::Office)?;
     let (name, text) = file.read();
-    let by = visitor.name().to_owned();
-    let opened = site.log(move |store, site| {
-        let opener = Opener { by: &by, how: How::File };
+    let opened = by_office(&site, &visitor, move |store, site, by| {
         let (functions, now) = (&site.served.functions, site.served.now);
-        opening::open(store, functions, (&text, &name), &opener, now).map_err(unusable)
+        opening::open(store, functions, (&text, &name), &Opener { by, how: How::File }, now)
     });
     opened.await?;
     Ok(Redirect::to("/"))
@@ -287,21 +284,16 @@ async fn example(
     State(site): State<Shared>,
     Sent(visitor, Nothing {}): Sent<Nothing>,
 ) -> Result<Redirect, Refusal> {
-    visitor.must(Right::Office)?;
-    let by = visitor.name().to_owned();
-    let opened = site.log(move |store, site| {
-        let opener = Opener { by: &by, how: How::File };
+    let opened = by_office(&site, &visitor, |store, site, by| {
+        let opener = Opener { by, how: How::File };
         opening::open_example(store, &site.served.functions, &opener, site.served.now)
-            .map_err(unusable)
     });
     opened.await?;
     Ok(Redirect::to("/"))
 }
 
 /// What is wrong with a text is told; what is wrong here goes to the log.
-fn unusable(error: crate::office::OfficeError) -> Refusal {
-    use crate::office::OfficeError;
-    use crate::store::StoreError;
+fn unusable(error: OfficeError) -> Refusal {
     match error {
         OfficeError::Store(error @ StoreError::Changed { .. }) => {
             Refusal::Unusable(error.to_string())

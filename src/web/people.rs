@@ -9,7 +9,7 @@ use serde::Deserialize;
 
 use super::guard::{Sent, Visitor};
 use super::refusal::Refusal;
-use super::shell::{self, Part, token};
+use super::shell::{self, Part, heads, token};
 use super::site::Shared;
 use super::{role, role_words, scan_picture};
 use crate::domain::{Right, Role, Roles};
@@ -41,12 +41,7 @@ async fn page(
     let body = html! {
         h1 { (title) }
         table {
-            thead { tr {
-                th scope="col" { (words.t("people.name")) }
-                th scope="col" { (words.t("people.roles")) }
-                th scope="col" { (words.t("people.signed-in")) }
-                th scope="col" { (words.t("people.end")) }
-            } }
+            (heads(words, &["people.name", "people.roles", "people.signed-in", "people.end"]))
             tbody {
                 @for person in &people {
                     tr {

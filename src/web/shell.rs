@@ -103,6 +103,11 @@ pub(super) fn english_note(words: Words) -> Option<&'static str> {
     (words.language != Language::English).then(|| words.t("shell.english"))
 }
 
+/// The heads of a table's columns.
+pub(super) fn heads(words: Words, keys: &[&'static str]) -> Markup {
+    html! { thead { tr { @for key in keys { th scope="col" { (words.t(key)) } } } } }
+}
+
 /// The hidden token of a form.
 pub(super) fn token(visitor: &Visitor) -> Markup {
     html! { input type="hidden" name="token" value=(visitor.token); }

@@ -12,7 +12,7 @@ use serde::Deserialize;
 
 use super::guard::{Caller, Nothing, Open, Reads, Sent, Visitor, cookie_name};
 use super::refusal::Refusal;
-use super::shell::{self, Part, open_page, token};
+use super::shell::{self, Part, heads, open_page, token};
 use super::site::{Shared, Site};
 use super::words::Words;
 use super::{local, role_words, scan_picture};
@@ -397,12 +397,7 @@ async fn your_page(
         }
         h2 { (words.t("people.devices")) }
         table {
-            thead { tr {
-                th scope="col" { (words.t("people.device")) }
-                th scope="col" { (words.t("people.since")) }
-                th scope="col" { (words.t("people.seen")) }
-                th scope="col" { (words.t("people.end")) }
-            } }
+            (heads(words, &["people.device", "people.since", "people.seen", "people.end"]))
             tbody {
                 @for session in &sessions {
                     tr {

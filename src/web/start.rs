@@ -11,7 +11,7 @@ use super::address;
 use super::guard::Visitor;
 use super::job::{jobs_table, name};
 use super::refusal::Refusal;
-use super::shell::{self, Part, token};
+use super::shell::{self, Part, heads, token};
 use super::site::Shared;
 use crate::domain::{Json, Right};
 use crate::store::{SeenFile, Store, StoreError};
@@ -80,11 +80,7 @@ async fn running(State(site): State<Shared>, visitor: Visitor) -> Result<Respons
         @if found.seen.is_empty() { p { (words.t("shell.no-files")) } }
         @else {
             table {
-                thead { tr {
-                    th scope="col" { (words.t("shell.file")) }
-                    th scope="col" { (words.t("shell.became")) }
-                    th scope="col" { (words.t("shell.why")) }
-                } }
+                (heads(words, &["shell.file", "shell.became", "shell.why"]))
                 tbody {
                     @for file in &found.seen {
                         tr {
