@@ -367,9 +367,12 @@ fn photos_and_clips_go_out_under_their_own_job() {
     store(&home)
         .open_job(&[draft("EX-0002", "open", What::JobOpened(invented_job("EX-0002")))])
         .unwrap();
+    let [(_, photo), (_, other)] = photos_of(&home).try_into().unwrap();
+    // The other job has a photo of its own.
+    let kept = What::PhotoKept { step: None, photo: Box::new(other) };
+    store(&home).append(&draft("EX-0002", "photo", kept), None).unwrap();
     let daemon = Daemon::start(&home);
     let mut office = office(&daemon);
-    let (_, photo) = photos_of(&home).remove(0);
     let page = office.get(DAY);
     for (hash, kind) in [(photo.sha256, "image/jpeg"), (photo.preview_sha256, "image/jpeg")] {
         let path = format!("/job/EX-0001/photo/{hash}");

@@ -3,7 +3,8 @@
 
 use std::collections::BTreeMap;
 
-use chalkhand::domain::{Entry, What};
+use chalkhand::domain::{Entry, Language, Units, What};
+use chalkhand::office::{Joined, PeopleError};
 use chalkhand::store::Store;
 
 use crate::program::Home;
@@ -279,7 +280,18 @@ fn a_phone_is_signed_in_by_a_code_and_ended_by_its_owner() {
             .body
             .contains("signs this device in as Office Example")
     );
-    // It makes no new person.
+    // It makes no new person, whoever asks.
+    let joined = Joined {
+        name: "Somebody Else",
+        passphrase: PASSPHRASE,
+        units: Units::Us,
+        language: Language::English,
+        device: "",
+    };
+    let mut store = Store::open(&home.path("data/log.sqlite")).unwrap();
+    let now = "2026-11-25T08:15:09.042-05:00".parse().unwrap();
+    let refused = chalkhand::office::join(&mut store, &code, &joined, now);
+    assert!(matches!(refused, Err(PeopleError::NoCode)));
     assert!(Browser::new(&daemon).join(&code, "Somebody Else").body.contains("ask for a new one"));
     let page = phone.send("/pair", &[("code", &code), ("device", "crew phone")]);
     assert_eq!(page.to(), "/", "{page:?}");
