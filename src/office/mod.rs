@@ -128,6 +128,15 @@ pub enum OfficeError {
     /// A photo or its preview.
     #[error(transparent)]
     Blob(#[from] BlobError),
+    /// A file that somebody named.
+    #[error("`{path}` cannot be read: check the name")]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        #[source]
+        source: std::io::Error,
+    },
     /// A file in the data folder.
     #[error("`{path}`: {why}")]
     File {
@@ -150,7 +159,7 @@ pub fn read_text(path: &Path) -> Result<String, OfficeError> {
     // Not by its size: a pipe has none.
     File::open(path)
         .and_then(|file| file.take(most.saturating_add(1)).read_to_end(&mut bytes))
-        .map_err(|error| wrong(format!("it cannot be read: {error}; check the name")))?;
+        .map_err(|source| OfficeError::Unreadable { path: path.to_owned(), source })?;
     if files::MOST_BYTES < bytes.len() {
         return Err(wrong(format!("it has more bytes than such files have: at most {most}")));
     }
