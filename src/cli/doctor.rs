@@ -231,7 +231,7 @@ fn speaker(config: &Config) -> Finding {
 
 fn natural_voice(config: &Config) -> Finding {
     let part = "voice";
-    let chosen = config.voice == voices::NATURAL;
+    let chosen = config.voice == crate::daemon::NATURAL;
     match voices::natural(config) {
         Ok(_) if chosen => Finding { part, works: true, says: "the natural voice speaks".into() },
         Ok(_) => {

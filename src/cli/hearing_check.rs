@@ -9,8 +9,9 @@ use anyhow::bail;
 use super::home::{Home, now};
 use super::out::Out;
 use super::voices;
-use super::walk::{Screen, SoundCrew, leave_on_interrupt, log_check, microphone, name_of};
+use super::walk::{Screen, SoundCrew, leave_on_interrupt, microphone, name_of};
 use crate::config::Config;
+use crate::daemon::{check_hearing, log_check};
 use crate::speech::Wording;
 use crate::voice::{self, Leave, Mouth, Queued, Recogniser, WavSource};
 
@@ -71,7 +72,7 @@ pub(super) fn run(
         let microphone = microphone(wanted, leave, out)?;
         let name = microphone.opened().name.clone();
         let screen = Screen::new(out, mouth, file.job.units, wording);
-        SoundCrew::live(screen, recogniser, microphone).check_hearing(&name)?
+        check_hearing(&mut SoundCrew::live(screen, recogniser, microphone), &name)?
     } else {
         if arguments.wav.is_empty() {
             bail!("say what is listened to: --mic, or --wav FILE");
@@ -80,10 +81,10 @@ pub(super) fn run(
         let source = Queued::start(source, Queued::ROOM)?;
         let name = name_of(&arguments.wav);
         let screen = Screen::new(out, mouth, file.job.units, wording);
-        SoundCrew::new(screen, recogniser, source).check_hearing(&name)?
+        check_hearing(&mut SoundCrew::new(screen, recogniser, source), &name)?
     };
     let at = now(&file.job)?;
-    let seq = log_check(&mut home, &file.job.number, by, at, check.clone())?;
+    let seq = log_check(&mut home.store, &file.job.number, by, at, check.clone())?;
     let found = crate::export::sound::checked(&check);
     Ok(out.line(&format!("logged as entry {seq} of job {}: {found}", file.job.number))?)
 }

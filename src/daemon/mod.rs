@@ -1,7 +1,13 @@
 //! One event, its actions, in order. The only place that reads the clock, once
 //! for each event.
 
+mod check;
+mod ears;
+mod headset;
+mod hearer;
 mod page;
+mod page_voice;
+mod voices;
 mod walks;
 
 use std::collections::VecDeque;
@@ -18,6 +24,10 @@ use crate::measure::Functions;
 use crate::store::{SeenFile, Store, StoreError};
 use crate::watch::Seen;
 
+pub use check::{Reader, check_hearing};
+pub use ears::{Listening, OpenEar, keeps, log_check};
+pub use hearer::{Hearer, Utterance};
+pub use voices::{NATURAL, mouth};
 pub use walks::PageWalks;
 
 /// Now, at a place.
@@ -62,8 +72,12 @@ pub trait Crew {
     /// The crew cannot be heard any more.
     fn listen(&mut self, expect: &Expect) -> Result<Input, Self::Error>;
 
-    /// Looks at how the walk stands, all being said and saved.
-    fn look(&mut self, _walk: &Walk) {}
+    /// Looks at how the walk stands and what it waits for, all being saved and on
+    /// its way to be said.
+    fn look(&mut self, _walk: &Walk, _expect: &Expect) {}
+
+    /// Returns when everything is said, where [`Crew::say`] does not wait for it.
+    fn spoken(&mut self) {}
 
     /// How loud it is without speech, in tenths of a decibel below full scale;
     /// none where nothing is listened to.
@@ -126,16 +140,17 @@ pub fn walk<C: Crew>(
                     Action::Listen(expect) => listening = Some(expect),
                     Action::Append(draft) => append(store, walk, crew, &draft, &mut events)?,
                     Action::Leave(Why::Finished) => {
-                        crew.look(walk);
+                        crew.look(walk, &Expect::default());
                         return Ok(Left::Finished);
                     }
                 }
             }
         }
-        // All is said and saved: the window opens.
         let Some(expect) = &listening else { return Ok(Left::Open) };
+        crew.look(walk, expect);
+        crew.spoken();
+        // All is said and saved: the window opens.
         walk.handle(clock(), Event::Spoken);
-        crew.look(walk);
         let input = crew.listen(expect).map_err(WalkError::Crew)?;
         if let Some(tenth_dbfs) = crew.noise_tenth_dbfs() {
             walk.handle(clock(), Event::Noise { tenth_dbfs });

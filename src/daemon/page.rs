@@ -10,12 +10,16 @@ use std::time::Duration;
 
 use tokio::sync::{oneshot, watch};
 
+use super::headset::{Playing, Worn};
+use super::page_voice::{LOOK_PLAYED, PageVoice};
 use super::{Crew, Input};
 use crate::domain::walk::{Asks, Expect, ExpectAnswer, Prompt, View, ViewStep, Walk};
-use crate::domain::{Bound, Meaning, Units, shown};
+use crate::domain::{Bound, Clip, Draft, Meaning, Units, shown};
 use crate::measure::{Quantity, Ratio, Value};
 use crate::speech::{self, Wording};
-use crate::web::{Answer, Chalk, Command, Field, Held, Reply, Sent, Shown, ShownLogged, ShownStep};
+use crate::web::{
+    Answer, Chalk, Command, Field, Held, Reply, Sent, Shown, ShownEar, ShownLogged, ShownStep,
+};
 
 /// How long to wait before looking whether others have logged.
 const LOOK_AGAIN: Duration = Duration::from_millis(500);
@@ -50,6 +54,9 @@ pub(super) struct Signs {
 
 pub(super) struct PageCrew {
     heading: Heading,
+    voice: PageVoice,
+    /// An answer that came while something was said or heard.
+    waiting: Option<Sent>,
     wording: Wording,
     units: Units,
     shown: watch::Sender<Option<Arc<Shown>>>,
@@ -71,14 +78,16 @@ pub(super) struct PageCrew {
 impl PageCrew {
     pub(super) fn new(
         heading: Heading,
-        wording: Wording,
-        units: Units,
+        (wording, units): (Wording, Units),
+        voice: PageVoice,
         shown: watch::Sender<Option<Arc<Shown>>>,
         answers: Receiver<Sent>,
         signs: Signs,
     ) -> Self {
         Self {
             heading,
+            voice,
+            waiting: None,
             wording,
             units,
             shown,
@@ -153,6 +162,7 @@ impl PageCrew {
             commands: self.commands(view),
             answer: self.field(&expect.answer),
             held,
+            ear: self.voice.shown(),
             paused: view.asks == Asks::Paused,
             finished: (view.asks == Asks::Ended).then_some(view.deviations),
             logged: view.last.as_ref().map(|last| ShownLogged {
@@ -299,6 +309,7 @@ impl Crew for PageCrew {
         if self.quiet {
             return Ok(());
         }
+        self.voice.say(prompt);
         match prompt {
             // The screen shows the step itself, its cautions and its photos.
             Prompt::Step { .. } => self.ask = None,
@@ -325,47 +336,160 @@ impl Crew for PageCrew {
         Ok(())
     }
 
-    fn look(&mut self, walk: &Walk) {
+    fn look(&mut self, walk: &Walk, expect: &Expect) {
         self.view = Some(walk.view());
+        self.publish(expect);
+        self.settle();
+    }
+
+    fn spoken(&mut self) {
+        loop {
+            match self.voice.playing() {
+                Playing::Done => return,
+                Playing::Lost => return self.voice.lost(),
+                Playing::Still if self.signs.stop.load(Ordering::Relaxed) => return,
+                Playing::Still => {}
+            }
+            if self.waiting.is_none() {
+                match self.answers.recv_timeout(LOOK_PLAYED) {
+                    Ok(sent) => self.waiting = Some(sent),
+                    Err(RecvTimeoutError::Timeout) => continue,
+                    Err(RecvTimeoutError::Disconnected) => return,
+                }
+            }
+            // Whoever has answered has understood.
+            return self.voice.hush();
+        }
     }
 
     fn listen(&mut self, expect: &Expect) -> Result<Input, Infallible> {
         (self.quiet, self.listened) = (false, true);
+        self.voice.look();
         self.publish(expect);
-        self.settle();
         if self.leaves() {
             return Ok(Input::Gone);
         }
-        let Sent { answer, reply } = match self.answers.recv_timeout(LOOK_AGAIN) {
-            Ok(sent) => sent,
-            Err(RecvTimeoutError::Timeout) => {
-                // One receiver is kept by whoever runs the walks.
-                let watched = 1 < self.shown.receiver_count();
-                if watched {
+        if self.waiting.is_none()
+            && let Some(worn) = self.voice.next()
+        {
+            return Ok(self.put_on(worn, expect));
+        }
+        match self.touched_or_heard(expect) {
+            Some(Conveyed::Touched(sent)) => Ok(self.touched(sent, expect)),
+            Some(Conveyed::Heard(input)) => {
+                if input != Input::Nothing {
                     self.signs.idle.store(0, Ordering::Relaxed);
-                } else {
-                    self.signs.idle.fetch_add(1, Ordering::Relaxed);
+                    self.said.clear();
                 }
-                return Ok(Input::Nothing);
+                Ok(input)
             }
-            Err(RecvTimeoutError::Disconnected) => return Ok(Input::Gone),
-        };
+            None => Ok(Input::Gone),
+        }
+    }
+
+    fn noise_tenth_dbfs(&self) -> Option<i32> {
+        self.voice.noise_tenth_dbfs()
+    }
+
+    fn keep(&mut self, draft: &Draft) -> Result<Option<Clip>, String> {
+        self.voice.keep(draft)
+    }
+}
+
+/// What came first.
+enum Conveyed {
+    Touched(Sent),
+    Heard(Input),
+}
+
+impl PageCrew {
+    /// Waits for a while; none where nobody can answer any more.
+    fn touched_or_heard(&mut self, expect: &Expect) -> Option<Conveyed> {
+        let Self { voice, answers, waiting, .. } = self;
+        if waiting.is_none() && voice.hears() {
+            let quiet_ms = u64::try_from(LOOK_AGAIN.as_millis()).unwrap_or(u64::MAX);
+            let heard = voice.listen(expect, quiet_ms, || touches(answers, waiting).is_none());
+            let heard = heard.unwrap_or(Input::Nothing);
+            if waiting.is_none() || heard != Input::Nothing {
+                self.count_idle();
+                return Some(Conveyed::Heard(heard));
+            }
+        }
+        if let Some(sent) = self.waiting.take() {
+            return Some(Conveyed::Touched(sent));
+        }
+        match self.answers.recv_timeout(LOOK_AGAIN) {
+            Ok(sent) => Some(Conveyed::Touched(sent)),
+            Err(RecvTimeoutError::Timeout) => {
+                self.count_idle();
+                Some(Conveyed::Heard(Input::Nothing))
+            }
+            Err(RecvTimeoutError::Disconnected) => None,
+        }
+    }
+
+    fn count_idle(&self) {
+        // One receiver is kept by whoever runs the walks.
+        let watched = 1 < self.shown.receiver_count();
+        if watched {
+            self.signs.idle.store(0, Ordering::Relaxed);
+        } else {
+            self.signs.idle.fetch_add(1, Ordering::Relaxed);
+        }
+    }
+
+    fn touched(&mut self, Sent { answer, reply }: Sent, expect: &Expect) -> Input {
         self.signs.idle.store(0, Ordering::Relaxed);
         let before = self.known.contains(&answer.id);
         let became = if before { Err(Reply::Taken) } else { self.meaning(&answer, expect) };
         match became {
             Ok(meaning) => {
                 self.said.clear();
+                self.voice.answered();
                 self.pending = Some((answer.id, reply));
-                Ok(Input::Said { meaning, heard: None })
+                Input::Said { meaning, heard: None }
             }
             Err(became) => {
                 // Whoever asked may be gone.
                 let _ = reply.send(became);
-                Ok(Input::Nothing)
+                Input::Nothing
             }
         }
     }
+
+    /// Puts a phone on, and has the question put once more, aloud.
+    fn put_on(&mut self, worn: Worn, expect: &Expect) -> Input {
+        let Self { voice, answers, waiting, shown, .. } = self;
+        let touched = || touches(answers, waiting).is_some();
+        let publish = |ear: &ShownEar| {
+            shown.send_if_modified(|shown| {
+                let Some(before) = shown.as_deref() else { return false };
+                let next = Shown {
+                    version: before.version.saturating_add(1),
+                    ear: ear.clone(),
+                    ..before.clone()
+                };
+                *shown = Some(Arc::new(next));
+                true
+            });
+        };
+        voice.put_on(worn, touched, publish);
+        self.publish(expect);
+        Input::Said { meaning: Meaning::Repeat, heard: None }
+    }
+
+    /// The walk is left: no phone is listened to any more.
+    pub(super) fn take_off(&mut self) {
+        self.voice.take_off();
+    }
+}
+
+/// The answer that waits, after a look whether one has come.
+fn touches<'a>(answers: &Receiver<Sent>, waiting: &'a mut Option<Sent>) -> Option<&'a Sent> {
+    if waiting.is_none() {
+        *waiting = answers.try_recv().ok();
+    }
+    waiting.as_ref()
 }
 
 #[cfg(test)]
@@ -387,7 +511,9 @@ mod tests {
         let (shows, shown) = watch::channel(None);
         let (answers, answered) = sync_channel(1);
         let (wording, signs) = (Wording::default(), Signs::default());
-        let mut crew = PageCrew::new(heading, wording, Units::Us, shows, answered, signs);
+        let terms = (wording.clone(), Units::Us);
+        let voice = PageVoice::nobody(wording);
+        let mut crew = PageCrew::new(heading, terms, voice, shows, answered, signs);
         crew.view = Some(View {
             asks,
             question: "step:a:1".to_owned(),
@@ -432,6 +558,7 @@ mod tests {
         assert_eq!(crew.listen(&expect), Ok(said.clone()));
         assert!(first.try_recv().is_err(), "nothing is saved yet");
         crew.say(&Prompt::NotLogged { why: "the disk is full".to_owned() }).unwrap();
+        crew.settle();
         let mut other = send(&answers, "2", "step:b:1");
         assert_eq!(crew.listen(&expect), Ok(Input::Nothing));
         let refused = first.try_recv().unwrap();
@@ -440,6 +567,7 @@ mod tests {
         // What was not logged may come again under its name.
         let mut again = send(&answers, "1", "step:a:1");
         assert_eq!(crew.listen(&expect), Ok(said));
+        crew.settle();
         let mut twice = send(&answers, "1", "step:a:1");
         assert_eq!(crew.listen(&expect), Ok(Input::Nothing));
         assert_eq!((again.try_recv(), twice.try_recv()), (Ok(Reply::Taken), Ok(Reply::Taken)));

@@ -1,22 +1,22 @@
-//! The mouth that the settings ask for: which voice, how fast, through which
-//! loudspeaker, and what is made ahead.
+//! The mouth that the settings ask for: which voice, how fast, and what is made
+//! ahead. Through what it is heard is given from outside.
 
 use crate::config::Config;
 use crate::domain::walk::Prompt;
 use crate::domain::{Language, Units};
 use crate::speech::{self, Wording};
-use crate::voice::{Ahead, Espeak, Leave, Loudspeaker, Mouth, Natural, VoiceError, sentences};
+use crate::voice::{Ahead, Espeak, Mouth, Natural, Play, sentences};
 
 /// The natural voice, and its folder beside the models.
-pub(super) const NATURAL: &str = "joe";
+pub const NATURAL: &str = "joe";
 
-/// The mouth of the settings; the arguments of a command win.
-pub(super) fn mouth(
+/// The mouth of the settings, heard through `out`; a voice named here wins.
+#[must_use]
+pub fn mouth(
     config: &Config,
-    speaker: Option<&str>,
     voice: Option<&str>,
     wording: &Wording,
-    leave: &Leave,
+    out: impl Play + Send + 'static,
 ) -> Mouth {
     // Where its file is broken the caller has said so already.
     let plain = wording.check().map_or("en-us", |file| file.voice.as_str());
@@ -24,8 +24,7 @@ pub(super) fn mouth(
         Ok(plain) => plain,
         Err(why) => return Mouth::silent(why.to_string()),
     };
-    let speaker = speaker.or(config.loudspeaker.as_deref());
-    let mouth = Mouth::new(plain, Loudspeaker::new(speaker, leave.clone()));
+    let mouth = Mouth::new(plain, out);
     match voice.unwrap_or(&config.voice) {
         NATURAL if wording.language() == Language::English => with_natural(mouth, config, wording),
         NATURAL => {
@@ -71,9 +70,4 @@ fn fixed(wording: &Wording) -> Vec<String> {
         all.extend(sentences(&line).map(str::to_owned));
     }
     all
-}
-
-/// What the natural voice says of itself, for `doctor`.
-pub(super) fn natural(config: &Config) -> Result<Natural, VoiceError> {
-    Natural::load(&config.models.join(NATURAL), config.words_per_minute)
 }

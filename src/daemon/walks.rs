@@ -10,7 +10,9 @@ use std::thread::JoinHandle;
 use jiff::tz::TimeZone;
 use tokio::sync::watch;
 
+use super::headset::Phones;
 use super::page::{Heading, PageCrew, Signs};
+use super::page_voice::{PageVoice, SharedRecogniser, Whose};
 use super::{Left, WalkError};
 use crate::config::Config;
 use crate::domain::walk::{Hearing, Setting, Walk};
@@ -34,6 +36,7 @@ pub struct PageWalks {
     config: Config,
     functions: Arc<Functions>,
     clock: fn(&TimeZone) -> At,
+    recogniser: SharedRecogniser,
     running: Mutex<Running>,
 }
 
@@ -51,15 +54,27 @@ struct One {
     language: Language,
     shown: watch::Receiver<Option<Arc<Shown>>>,
     answers: SyncSender<Sent>,
+    phones: Arc<Phones>,
     signs: Signs,
     thread: JoinHandle<()>,
+}
+
+impl One {
+    fn followed(&self) -> Followed {
+        Followed {
+            shown: self.shown.clone(),
+            answers: self.answers.clone(),
+            headsets: Arc::<Phones>::clone(&self.phones),
+        }
+    }
 }
 
 impl PageWalks {
     /// None yet.
     #[must_use]
     pub fn new(config: Config, functions: Arc<Functions>, clock: fn(&TimeZone) -> At) -> Self {
-        Self { config, functions, clock, running: Mutex::default() }
+        let recogniser = SharedRecogniser::default();
+        Self { config, functions, clock, recogniser, running: Mutex::default() }
     }
 
     /// Leaves all walks and waits until they are left; none begins any more.
@@ -114,14 +129,32 @@ impl PageWalks {
             units: wanted.units,
             session: uuid::Uuid::new_v4().to_string(),
             window_ms: i64::from(self.config.window_s) * 1000,
-            hearing: Hearing::NotChecked,
+            // What is spoken counts as far as the latest check of the person trusts it.
+            hearing: Hearing::Checked,
             by_hand: How::Touch,
         };
         let (shows, shown) = watch::channel(None);
         let (answers, answered) = sync_channel(WAITING);
         let signs = Signs::default();
-        let crew = PageCrew::new(heading, wording, wanted.units, shows, answered, signs.clone());
+        let (to, put_on) = sync_channel(1);
         let (zone, clock) = (office::zone(&file.job)?, self.clock);
+        let whose = Whose {
+            job: file.job.number.clone(),
+            walk: id.clone(),
+            by: wanted.by.clone(),
+            zone: zone.clone(),
+        };
+        let terms = (wanted.units, wording.clone());
+        let voice = PageVoice::new(
+            self.config.clone(),
+            self.recogniser.clone(),
+            clock,
+            whose,
+            terms,
+            put_on,
+        );
+        let terms = (wording, wanted.units);
+        let crew = PageCrew::new(heading, terms, voice, shows, answered, signs.clone());
         let standing = file.standing.clone();
         let thread = std::thread::Builder::new().name("walk".to_owned()).spawn(move || {
             run(store, setting, standing, crew, || clock(&zone));
@@ -131,7 +164,8 @@ impl PageWalks {
             NotWalked::Stopping
         })?;
         let (units, language) = (wanted.units, wanted.language);
-        Ok(One { units, language, shown, answers, signs, thread })
+        let phones = Arc::new(Phones { to });
+        Ok(One { units, language, shown, answers, phones, signs, thread })
     }
 }
 
@@ -156,7 +190,7 @@ impl Walks for PageWalks {
         if let Some(one) = running.walks.get(&key) {
             if same(one) {
                 one.signs.idle.store(0, Ordering::Relaxed);
-                return Ok(Followed { shown: one.shown.clone(), answers: one.answers.clone() });
+                return Ok(one.followed());
             }
             // The person reads otherwise from now on.
             one.signs.stop.store(true, Ordering::Relaxed);
@@ -164,7 +198,7 @@ impl Walks for PageWalks {
             return Err(NotWalked::TooMany);
         }
         let one = self.begin(open()?, &file, &id, wanted)?;
-        let followed = Followed { shown: one.shown.clone(), answers: one.answers.clone() };
+        let followed = one.followed();
         running.walks.insert(key, one);
         Ok(followed)
     }
@@ -186,17 +220,27 @@ fn run(
         let mut walk = Walk::new(setting.clone(), standing);
         match super::walk(&mut store, &mut walk, &mut crew, &clock) {
             Ok(Left::Finished) if crew.stays() => {}
-            Ok(left) => return tracing::info!(?left, "left"),
-            Err(WalkError::Store(error)) => return tracing::error!(%error, "walk broken off"),
+            Ok(left) => {
+                tracing::info!(?left, "left");
+                break;
+            }
+            Err(WalkError::Store(error)) => {
+                tracing::error!(%error, "walk broken off");
+                break;
+            }
             Err(WalkError::Crew(never)) => match never {},
         }
         // Keys of entries are never used twice.
         setting.session = uuid::Uuid::new_v4().to_string();
         standing = match stands(&store, &job) {
             Ok(standing) => standing,
-            Err(error) => return tracing::error!(%error, "walk broken off"),
+            Err(error) => {
+                tracing::error!(%error, "walk broken off");
+                break;
+            }
         };
     }
+    crew.take_off();
 }
 
 fn stands(store: &Store, job: &str) -> Result<Standing, StoreError> {

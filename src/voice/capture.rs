@@ -12,7 +12,7 @@ use cpal::{FromSample, Sample};
 /// Samples of one block; 5 ms at 48 kHz.
 pub const BLOCK: usize = 256;
 /// Blocks that wait for the ear at most: 2.7 s at 48 kHz, more at lower rates.
-pub(super) const ROOM: usize = 512;
+pub const ROOM: usize = 512;
 /// From here on a sample counts as full scale.
 const FULL_SCALE: f32 = 0.999;
 

@@ -81,7 +81,7 @@ impl VadState {
 pub enum Listened {
     /// Someone spoke.
     Speech(Segment),
-    /// Nobody spoke for as long as was asked.
+    /// Nobody spoke for as long as was asked, or it was not to go on.
     Quiet,
     /// The source has ended.
     End,
@@ -121,6 +121,19 @@ impl<S: FrameSource> Ear<S> {
     /// # Errors
     /// When the source or the detector fails.
     pub fn listen(&mut self, quiet_ms: Option<u64>) -> Result<Listened, VoiceError> {
+        self.listen_while(quiet_ms, || true)
+    }
+
+    /// The same, left at once where `goes_on` says no, which is asked at each
+    /// frame; somebody who speaks then is heard out the next time.
+    ///
+    /// # Errors
+    /// When the source or the detector fails.
+    pub fn listen_while(
+        &mut self,
+        quiet_ms: Option<u64>,
+        mut goes_on: impl FnMut() -> bool,
+    ) -> Result<Listened, VoiceError> {
         let mut quiet = quiet_ms.map(|ms| ms.saturating_mul(u64::from(RATE_HZ)) / 1_000);
         loop {
             while let Some(chunk) = self.framer.next_piece() {
@@ -131,7 +144,7 @@ impl<S: FrameSource> Ear<S> {
             if self.ended {
                 return Ok(Listened::End);
             }
-            if quiet == Some(0) && !self.endpointer.in_speech() {
+            if !goes_on() || (quiet == Some(0) && !self.endpointer.in_speech()) {
                 return Ok(Listened::Quiet);
             }
             match self.source.next_frame()? {

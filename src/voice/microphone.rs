@@ -1,5 +1,5 @@
-//! A live microphone as a source of frames: blocks from the device's callback,
-//! changed to 16 kHz, with a device that drops opened again until it is back.
+//! A live microphone as a source of frames: a device that drops is opened again
+//! until it is back.
 //! It tells what the crew has to know and decides nothing.
 
 use std::sync::Arc;
@@ -8,11 +8,12 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
 use std::time::{Duration, Instant};
 
 use super::VoiceError;
-use super::capture::{Block, Meter, Outlet, ROOM, Reading, queue};
+use super::capture::{ROOM, Reading, queue};
 use super::device::Inputs;
 use super::link::{Opened, Opener, Order, Told, keep};
 use super::source::{FrameSource, Missing};
-use crate::sound::{FRAME, Framer, Resampler};
+use super::stream::Stream;
+use crate::sound::FRAME;
 
 /// What a microphone tells beside its sound.
 #[derive(Clone, Debug, PartialEq)]
@@ -59,37 +60,16 @@ impl Leave {
 
 /// So long the first sound may take; several devices may be tried.
 const FIRST_SOUND_WITHIN: Duration = Duration::from_secs(7);
-/// The length of a frame.
-const FRAME_TIME: Duration = Duration::from_millis(20);
-/// After so many frames without a block, silence stands for what is missing.
-const PATIENCE: u32 = 25;
-/// Frames thrown away after our own speech: its end still comes in.
-const DEAF_FRAMES: u32 = 6;
-/// From here on a second of sound counts as clipping, in thousandths.
-const CLIPPING_PERMILLE: u32 = 10;
-/// Clipping is told at most once in so many seconds of sound.
-const CLIPPING_TOLD_S: u32 = 60;
 /// Facts that wait to be asked for; more are forgotten, because nobody asks.
 const NEWS: usize = 64;
 
 /// A microphone that is open.
 pub struct Microphone {
-    blocks: Outlet,
+    stream: Stream,
     orders: SyncSender<Order>,
     opened: Opened,
-    news: SyncSender<MicEvent>,
     unread: Option<Receiver<MicEvent>>,
     leave: Leave,
-    resampler: Option<(u32, Resampler)>,
-    framer: Framer<FRAME>,
-    ready: Vec<f32>,
-    meter: Meter,
-    reading: Option<Reading>,
-    clipping_for_s: u32,
-    waited: u32,
-    deaf: u32,
-    paused: bool,
-    missing: Missing,
 }
 
 impl std::fmt::Debug for Microphone {
@@ -138,24 +118,8 @@ impl Microphone {
             })
             .map_err(|e| VoiceError::Speech(format!("no thread for the microphone: {e}")))?;
         let opened = first_sound(&told)?;
-        Ok(Microphone {
-            blocks,
-            orders,
-            opened,
-            news,
-            unread: Some(unread),
-            leave,
-            resampler: None,
-            framer: Framer::default(),
-            ready: Vec::new(),
-            meter: Meter::default(),
-            reading: None,
-            clipping_for_s: 0,
-            waited: 0,
-            deaf: 0,
-            paused: false,
-            missing: Missing::Nothing,
-        })
+        let stream = Stream::new(blocks, news, leave.clone());
+        Ok(Microphone { stream, orders, opened, unread: Some(unread), leave })
     }
 
     /// The device that was opened first.
@@ -170,50 +134,7 @@ impl Microphone {
 
     /// The last second that was read.
     pub fn reading(&self) -> Option<Reading> {
-        self.reading
-    }
-
-    fn take(&mut self, block: &Block) -> Result<(), VoiceError> {
-        if let Some(reading) = self.meter.push(block) {
-            self.look_at(reading);
-        }
-        let same_rate = self.resampler.as_ref().is_some_and(|(hz, _)| *hz == block.rate_hz);
-        if block.after_gap || !same_rate {
-            self.framer.clear();
-            self.resampler = None;
-            self.missing = Missing::Before;
-        }
-        let (_, resampler) = match &mut self.resampler {
-            Some(known) => known,
-            none => {
-                let resampler = Resampler::new(block.rate_hz).map_err(unusable)?;
-                none.insert((block.rate_hz, resampler))
-            }
-        };
-        self.ready.clear();
-        resampler.push(block.samples(), &mut self.ready).map_err(unusable)?;
-        self.framer.push(&self.ready);
-        Ok(())
-    }
-
-    fn look_at(&mut self, reading: Reading) {
-        self.reading = Some(reading);
-        let Reading { level_dbfs, clipped_permille: permille } = reading;
-        tracing::trace!(level_dbfs, permille, "level");
-        self.clipping_for_s = self.clipping_for_s.saturating_sub(1);
-        if CLIPPING_PERMILLE <= permille && self.clipping_for_s == 0 {
-            self.clipping_for_s = CLIPPING_TOLD_S;
-            self.tell(MicEvent::Clipping { permille });
-        }
-        let ms = self.blocks.dropped_ms();
-        if 0 < ms {
-            self.tell(MicEvent::Dropped { ms });
-        }
-    }
-
-    fn tell(&self, event: MicEvent) {
-        // Nobody listens to news: nobody misses it.
-        let _ = self.news.try_send(event);
+        self.stream.reading()
     }
 }
 
@@ -249,57 +170,26 @@ fn pass_on(fact: Told, news: &SyncSender<MicEvent>) -> bool {
     !matches!(news.try_send(event), Err(std::sync::mpsc::TrySendError::Disconnected(_)))
 }
 
-fn unusable(source: crate::sound::SoundError) -> VoiceError {
-    VoiceError::NoMicrophone(source.to_string())
-}
-
 impl FrameSource for Microphone {
     fn next_frame(&mut self) -> Result<Option<[f32; FRAME]>, VoiceError> {
-        loop {
-            if self.leave.asked() {
-                return Ok(None);
+        match self.stream.next_frame()? {
+            None if !self.leave.asked() => {
+                Err(VoiceError::NoMicrophone("it was closed".to_owned()))
             }
-            if let Some(frame) = self.framer.next_piece() {
-                self.deaf = self.deaf.saturating_sub(1);
-                if self.deaf == 0 {
-                    return Ok(Some(frame));
-                }
-                continue;
-            }
-            match self.blocks.block(FRAME_TIME) {
-                Ok(block) => {
-                    self.waited = 0;
-                    self.take(&block)?;
-                }
-                Err(RecvTimeoutError::Timeout) => {
-                    self.waited = self.waited.saturating_add(1);
-                    if PATIENCE < self.waited {
-                        self.missing = Missing::All;
-                        return Ok(Some([0.0; FRAME]));
-                    }
-                }
-                Err(RecvTimeoutError::Disconnected) => {
-                    return Err(VoiceError::NoMicrophone("it was closed".to_owned()));
-                }
-            }
+            frame => Ok(frame),
         }
     }
 
     fn missing(&mut self) -> Missing {
-        std::mem::replace(&mut self.missing, Missing::Nothing)
+        self.stream.missing()
     }
 
     fn pause(&mut self) {
-        self.paused = true;
-        self.blocks.pause();
+        self.stream.pause();
     }
 
     fn resume(&mut self) {
-        if std::mem::take(&mut self.paused) {
-            self.framer.clear();
-            self.blocks.resume();
-            self.deaf = DEAF_FRAMES;
-        }
+        self.stream.resume();
     }
 }
 

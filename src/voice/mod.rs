@@ -16,11 +16,12 @@ mod mouth;
 mod natural;
 mod recogniser;
 mod source;
+mod stream;
 
 use std::path::PathBuf;
 
 pub use ahead::{Ahead, MOST_KEPT};
-pub use capture::{BLOCK, Block, Inlet, Inlets, Meter, Outlet, Reading, queue};
+pub use capture::{BLOCK, Block, Inlet, Inlets, Meter, Outlet, ROOM, Reading, queue};
 pub use device::{DeviceName, Inputs, Way, meant, usable};
 pub use ear::{Ear, Listened, Vad};
 pub use espeak::{Espeak, render};
@@ -33,6 +34,7 @@ pub use mouth::{Mouth, Voice, louder, sentences};
 pub use natural::Natural;
 pub use recogniser::{Heard, Recogniser};
 pub use source::{FrameSource, Missing, Queued, WavSource, length_ms};
+pub use stream::Stream;
 
 use crate::sound::SoundError;
 use crate::speech::{TokenError, TrieError};

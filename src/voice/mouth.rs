@@ -38,10 +38,10 @@ pub struct Mouth {
 }
 
 struct Parts {
-    voice: Box<dyn Voice>,
+    voice: Box<dyn Voice + Send>,
     /// A better voice that may be too slow or fail; then the other one speaks.
     natural: Option<Ahead>,
-    out: Box<dyn Play>,
+    out: Box<dyn Play + Send>,
     /// Why the better voice speaks no more.
     given_up: Option<String>,
 }
@@ -86,7 +86,7 @@ impl Parts {
 
 impl Mouth {
     /// A mouth with this voice and loudspeaker.
-    pub fn new(voice: impl Voice + 'static, out: impl Play + 'static) -> Mouth {
+    pub fn new(voice: impl Voice + Send + 'static, out: impl Play + Send + 'static) -> Mouth {
         let (voice, out) = (Box::new(voice), Box::new(out));
         Mouth::whole(Some(Parts { voice, natural: None, out, given_up: None }))
     }

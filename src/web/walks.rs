@@ -5,6 +5,7 @@ use std::sync::Arc;
 use std::sync::mpsc::SyncSender;
 
 use serde::Serialize;
+use tokio::sync::mpsc::Sender;
 use tokio::sync::{oneshot, watch};
 
 use crate::domain::walk_id::StillOpen;
@@ -61,6 +62,67 @@ pub struct Followed {
     pub shown: watch::Receiver<Option<Arc<Shown>>>,
     /// Where answers go.
     pub answers: SyncSender<Sent>,
+    /// Where phones are put on as headsets.
+    pub headsets: Arc<dyn Headsets>,
+}
+
+/// A phone that wants to be a headset.
+#[derive(Debug)]
+pub struct Headset {
+    /// What it calls its microphone.
+    pub name: String,
+    /// The rate of its sound, in samples per second; none where it only speaks.
+    pub rate_hz: Option<u32>,
+    /// Where our speech goes. It is taken off once the other end is dropped.
+    pub speaks: Sender<Spoken>,
+}
+
+/// What a phone is to play.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Spoken {
+    /// Speech, after what was sent before it.
+    Speech {
+        /// Counted from 1; the phone says when it has played it.
+        id: u32,
+        /// In samples per second.
+        rate_hz: u32,
+        /// One channel.
+        samples: Vec<i16>,
+    },
+    /// Nothing more of what was sent.
+    Hush,
+}
+
+/// Why a phone is no headset.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum NotWorn {
+    /// Its sound cannot be used.
+    #[error("a rate of sound that is not used here")]
+    Rate,
+    /// Another one is being put on.
+    #[error("another phone is being put on")]
+    Busy,
+    /// The walk no longer runs here.
+    #[error("the walk no longer runs")]
+    Gone,
+}
+
+/// Puts phones on for a walk; the last one counts.
+pub trait Headsets: std::fmt::Debug + Send + Sync {
+    /// Puts it on.
+    ///
+    /// # Errors
+    /// It was not put on.
+    fn put_on(&self, headset: Headset) -> Result<Box<dyn Hears>, NotWorn>;
+}
+
+/// Takes what a phone hears, until it is dropped.
+pub trait Hears: std::fmt::Debug + Send {
+    /// Its sound: one channel, at its rate. Never waits.
+    fn hear(&mut self, samples: &[i16]);
+
+    /// It has played the speech of that number, and all before it.
+    fn played(&mut self, id: u32);
 }
 
 /// An answer on its way.
@@ -139,6 +201,8 @@ pub struct Shown {
     pub commands: Vec<Command>,
     /// The answer that makes sense now.
     pub answer: Field,
+    /// Whether a phone is listened to and spoken to.
+    pub ear: ShownEar,
     /// Who has to release the step.
     pub held: Option<Held>,
     /// Whether work is interrupted.
@@ -147,6 +211,46 @@ pub struct Shown {
     pub finished: Option<usize>,
     /// What was logged last in this walk.
     pub logged: Option<ShownLogged>,
+}
+
+/// How far a phone is a headset.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum EarState {
+    /// None is worn.
+    Off,
+    /// It speaks, and is not listened to.
+    Speaks,
+    /// Phrases are read, to see how well it hears.
+    Checking,
+    /// It speaks and is listened to.
+    Hears,
+}
+
+/// The phone that is worn.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct ShownEar {
+    /// How far.
+    pub state: EarState,
+    /// Whether this language is heard at all.
+    pub can_hear: bool,
+    /// What opens the ear once nobody has answered for long.
+    pub call_word: String,
+    /// How long an answer is waited for without it, in seconds.
+    pub window_s: u32,
+    /// What is to be read, or what is wrong.
+    pub line: Option<String>,
+    /// What was heard last.
+    pub heard: Option<ShownHeard>,
+}
+
+/// What was heard.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct ShownHeard {
+    /// The words, or the nearest to them; may be empty.
+    pub words: String,
+    /// Whether they were clear.
+    pub taken: bool,
 }
 
 /// The present step.

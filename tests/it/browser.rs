@@ -11,7 +11,7 @@ use crate::pages::first_code;
 use crate::program::Home;
 use crate::serve::Daemon;
 
-const CHROMIUM: &str = "/usr/bin/chromium";
+pub(crate) const CHROMIUM: &str = "/usr/bin/chromium";
 
 /// Looks at these pages, signed in as the first person; none where there is no
 /// browser.

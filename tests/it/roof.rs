@@ -13,7 +13,7 @@ use crate::pages::{Browser, Page, invited, invited_reading, office};
 use crate::program::Home;
 use crate::serve::Daemon;
 
-const PATH: &str = "/roof/SW-1/short-walk";
+pub(crate) const PATH: &str = "/roof/SW-1/short-walk";
 
 const CHECKLIST: &str = r#"
 id = "short-walk"
@@ -86,7 +86,7 @@ role = "foreman"
 "#;
 
 /// With the short walk's job open.
-fn short() -> Home {
+pub(crate) fn short() -> Home {
     let home = Home::new();
     let checklist = home.write("short-walk.toml", CHECKLIST);
     home.run(["checklist", "adopt", checklist.to_str().unwrap()]).well();
@@ -95,7 +95,7 @@ fn short() -> Home {
     home
 }
 
-fn entries(home: &Home) -> Vec<Entry> {
+pub(crate) fn entries(home: &Home) -> Vec<Entry> {
     Store::open(&home.path("data/log.sqlite")).unwrap().entries("SW-1", 0).unwrap()
 }
 
@@ -363,10 +363,14 @@ fn each_reads_it_in_his_own_language_and_units() {
 
 // --- by the socket -----------------------------------------------------------
 
-type Socket = WebSocket<TcpStream>;
+pub(crate) type Socket = WebSocket<TcpStream>;
 
 /// Opens the socket; the status where it is refused.
-fn connect(browser: &Browser<'_>, path: &str, origin: Option<&str>) -> Result<Socket, u16> {
+pub(crate) fn connect(
+    browser: &Browser<'_>,
+    path: &str,
+    origin: Option<&str>,
+) -> Result<Socket, u16> {
     let page = &browser.daemon.page;
     let here = format!("http://{page}");
     let request = http::Request::builder()

@@ -12,9 +12,9 @@ use anyhow::Context;
 
 use super::home::{Home, plain};
 use super::out::{Out, write_file};
-use super::walk::{Listening, Screen, Terms, listened};
+use super::walk::{Screen, Terms, listened};
 use crate::config::Config;
-use crate::daemon::Left;
+use crate::daemon::{Left, Listening};
 use crate::domain::walk::Hearing;
 use crate::domain::{Facts, How, JobFile, Keeps, WalkId, schedule};
 use crate::export;

@@ -5,32 +5,13 @@ use std::path::PathBuf;
 
 use super::super::home::{Home, zone};
 use super::Terms;
-use super::check::{holding, log_check};
+use super::check::holding;
 use super::sound::SoundCrew;
-use crate::config::{Config, KeepSound};
-use crate::daemon::{Crew, Left};
+use crate::config::Config;
+use crate::daemon::{self, Crew, Left, Listening, OpenEar};
 use crate::domain::walk::{Hearing, Prompt};
-use crate::domain::{At, Draft, How, JobFile, Keeps, Key, WalkId, What};
+use crate::domain::{At, JobFile, WalkId};
 use crate::voice::FrameSource;
-
-/// How a walk listens, as the log says it.
-pub(in crate::cli) struct Listening {
-    /// The device, or the files.
-    pub(in crate::cli) source: String,
-    /// Which sound is kept.
-    pub(in crate::cli) keeps: Keeps,
-    /// The entry of the hearing check; none where voice was not checked.
-    pub(in crate::cli) check: Option<u64>,
-}
-
-/// Which sound the settings keep, in the words of the log.
-pub(in crate::cli) fn keeps(setting: KeepSound) -> Keeps {
-    match setting {
-        KeepSound::Notes => Keeps::Notes,
-        KeepSound::All => Keeps::All,
-        KeepSound::None => Keeps::Nothing,
-    }
-}
 
 /// Recordings as a source is named.
 pub(in crate::cli) fn name_of(files: &[PathBuf]) -> String {
@@ -59,15 +40,15 @@ pub(super) fn before<S: FrameSource>(
     clock: impl Fn() -> At,
 ) -> anyhow::Result<Listening> {
     let number = &file.job.number;
-    let (source, keeps) = (source.to_owned(), keeps(config.keep_sound));
+    let (source, keeps) = (source.to_owned(), daemon::keeps(config.keep_sound));
     let mut check = holding(home, number, by, config.hearing_check_h, &zone(&file.job)?)?;
     match check {
         Some(_) => {}
         None if wanted => {
-            let found = crew.check_hearing(&source)?;
-            check = Some(log_check(home, number, by, clock(), found)?);
+            let found = daemon::check_hearing(crew, &source)?;
+            check = Some(daemon::log_check(&mut home.store, number, by, clock(), found)?);
         }
-        None => crew.say(&Prompt::NotChecked)?,
+        None => Crew::say(crew, &Prompt::NotChecked)?,
     }
     Ok(Listening { source, keeps, check })
 }
@@ -89,29 +70,18 @@ where
     C::Error: std::error::Error + Send + Sync + 'static,
 {
     super::ready(home, file, &id.checklist)?;
-    let session = uuid::Uuid::new_v4();
     let number = file.job.number.as_str();
-    let draft = |at: At, what: What| Draft {
-        job: number.to_owned(),
-        walk: Some(id.clone()),
-        at,
-        by: by.to_owned(),
-        how: How::Program,
-        key: Key(format!("{}/{session}", what.word())),
-        what,
-        corrects: None,
+    let open = OpenEar::open(&mut home.store, (number, id, by), listening, clock())?;
+    let hearing = match listening.check {
+        Some(_) => Hearing::Checked,
+        None => Hearing::NotChecked,
     };
-    let Listening { source, keeps, check } = listening;
-    let (source, keeps, check) = (source.clone(), *keeps, *check);
-    let opened = draft(clock(), What::EarOpened { source, keeps, check });
-    home.store.append(&opened, None)?;
-    let hearing = if check.is_some() { Hearing::Checked } else { Hearing::NotChecked };
     // With the check and the opening in what stands.
     let file = home.job(number)?;
     let terms = Terms { translated: None, hearing };
     let left = super::walk(config, home, &file, id, by, terms, crew, &clock);
     // However it was left, the ear is closed.
-    let closed = home.store.append(&draft(clock(), What::EarClosed), None);
+    let closed = open.close(&mut home.store, clock());
     let left = left?;
     closed?;
     Ok(left)

@@ -25,8 +25,7 @@ use crate::office;
 use crate::store::Clips;
 use crate::voice::{self, Leave, Mouth, Queued, Recogniser, WavSource};
 
-pub(super) use check::log_check;
-pub(super) use ear::{Listening, keeps, listened, name_of};
+pub(super) use ear::{listened, name_of};
 pub(super) use live::{leave_on_interrupt, microphone};
 pub(super) use sound::{CrewError, Screen, SoundCrew};
 
@@ -153,7 +152,7 @@ pub(super) fn walk_as(
         let source = microphone.opened().name.clone();
         let screen = Screen::new(out, mouth, file.job.units, wording);
         let mut crew = SoundCrew::live(screen, recogniser, microphone)
-            .keeping(Clips::of(&config.data), keeps(config.keep_sound));
+            .keeping(Clips::of(&config.data), daemon::keeps(config.keep_sound));
         let wanted = !arguments.no_check;
         let listening = ear::before(config, home, file, by, &source, wanted, &mut crew, clock)?;
         listened(config, home, file, list, by, &listening, &mut crew, clock)?
@@ -172,7 +171,7 @@ pub(super) fn walk_as(
         let source = Queued::start(source, Queued::ROOM)?;
         let screen = Screen::new(out, mouth, file.job.units, wording);
         let mut crew = SoundCrew::new(screen, recogniser, source)
-            .keeping(Clips::of(&config.data), keeps(config.keep_sound));
+            .keeping(Clips::of(&config.data), daemon::keeps(config.keep_sound));
         // Its time is that of the sound, as if the recordings ended just now.
         let (ended, heard_ms) = (clock().instant(), crew.heard_ms());
         let clock = || {

@@ -56,20 +56,27 @@
     const address = new URL(roof.dataset.live, location.href);
     address.protocol = location.protocol === "https:" ? "wss:" : "ws:";
     const mine = socket = new WebSocket(address);
+    mine.binaryType = "arraybuffer";
     heardMs = Date.now();
     mine.onopen = () => {
       if (mine !== socket) return;
       connected = opened = true; lost = false; tries = 0; heardMs = Date.now();
       sendPending();
       tell();
+      roof.dispatchEvent(new Event("connected"));
     };
-    mine.onmessage = (event) => { if (mine === socket) heard(JSON.parse(event.data)); };
+    mine.onmessage = (event) => {
+      if (mine !== socket) return;
+      if (typeof event.data === "string") heard(JSON.parse(event.data));
+      else roof.dispatchEvent(new CustomEvent("speech", { detail: event.data }));
+    };
     mine.onclose = () => { if (mine === socket) drop(); };
   }
   function drop() {
     const was = socket;
     socket = null; connected = false; sentMs = 0;
     if (was) { was.onclose = null; was.close(); }
+    roof.dispatchEvent(new Event("dropped"));
     // A daemon that starts anew is back within a second: nothing is said of that.
     tries += 1;
     lost = lost || tries > 1 || !navigator.onLine;
@@ -92,6 +99,9 @@
   addEventListener("online", () => { tries = 0; connect(); });
   addEventListener("pageshow", (event) => { if (event.persisted) { pending = read(); connect(); } });
 
+  // What the headset sends goes as it is, or not at all.
+  roof.addEventListener("send", (event) => { if (connected) socket.send(event.detail); });
+
   function sendPending() {
     if (!pending || !connected) return;
     const { id, question, meaning, value } = pending;
@@ -100,6 +110,7 @@
   }
   function heard(told) {
     heardMs = Date.now();
+    roof.dispatchEvent(new CustomEvent("told", { detail: told }));
     if (told.kind === "shown") show(told.html);
     if (told.kind === "reply" && pending && told.id === pending.id) {
       sentMs = 0;

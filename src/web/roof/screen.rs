@@ -5,8 +5,9 @@ use axum::response::Response;
 use maud::{Markup, html};
 
 use super::super::guard::Visitor;
+use super::super::look;
 use super::super::shell::{self, Part, token};
-use super::super::walks::{Chalk, Command, Field, Held, Shown, ShownStep};
+use super::super::walks::{Chalk, Command, EarState, Field, Held, Shown, ShownEar, ShownStep};
 use super::super::words::Words;
 use super::Which;
 use crate::domain::{Language, Role};
@@ -26,11 +27,12 @@ pub(super) fn page(
             data-lost=(words.t("roof.lost")) data-unsent=(words.t("roof.unsent"))
             data-sending=(words.t("roof.sending")) data-signed-out=(words.t("roof.signed-out")) {
             div #link role="status" { @if let Some(why) = refused { p.wrong { (why) } } }
+            (voice(words, &shown.ear))
             (parts(visitor, which, shown, refused, &id))
         }
     };
     let title = shown.step.as_ref().map_or(&shown.checklist, |step| &step.title);
-    shell::page_with(visitor, Part::Jobs, title, &body, &["roof.css", "roof.js"])
+    shell::page_with(visitor, Part::Jobs, title, &body, &["roof.css", "roof.js", "headset.js"])
 }
 
 /// The parts. `id` names the answer that a form without a script sends, so that
@@ -64,8 +66,50 @@ pub(super) fn parts(
         div #news data-part role="status" lang=[lang] {
             @if refused.is_none() { @for one in &shown.said { p { (one) } } }
         }
+        div #ear data-part role="status" { (ear(words, &shown.ear, lang)) }
         section #question data-part data-question=(shown.question) { (ask.question()) }
         div #rest data-part { (ask.rest()) }
+    }
+}
+
+/// Ways to put the phone on; the script shows them, and carries the sound.
+fn voice(words: Words, ear: &ShownEar) -> Markup {
+    html! {
+        div #voice hidden data-refused=(words.t("roof.mic-refused"))
+            data-insecure=(words.t("roof.mic-insecure"))
+            data-blocks=(look::path("headset_blocks.js")) {
+            @if ear.can_hear {
+                button type="button" data-ear="hears" { (words.t("roof.by-voice")) }
+            }
+            button type="button" data-ear="speaks" { (words.t("roof.read-aloud")) }
+            button type="button" data-ear="off" hidden { (words.t("roof.ear-off")) }
+            progress #level max="60" value="0" hidden aria-label=(words.t("roof.level")) {}
+        }
+    }
+}
+
+/// What is heard and understood.
+fn ear(words: Words, ear: &ShownEar, lang: Option<&str>) -> Markup {
+    let told = match ear.state {
+        EarState::Off => None,
+        EarState::Speaks => Some(words.t("roof.ear-speaks").to_owned()),
+        EarState::Checking => Some(words.t("roof.ear-checking").to_owned()),
+        EarState::Hears => Some(words.fill(
+            "roof.ear-hears",
+            &[("seconds", &ear.window_s.to_string()), ("call", &ear.call_word)],
+        )),
+    };
+    html! {
+        @if let Some(told) = told { p { (told) } }
+        @if let Some(line) = &ear.line { p.read lang=[lang] { (line) } }
+        @if let Some(heard) = &ear.heard {
+            p.heard {
+                @let places = [("words", heard.words.as_str())];
+                @if heard.taken { (words.fill("roof.heard", &places)) }
+                @else if heard.words.is_empty() { (words.t("roof.not-heard")) }
+                @else { (words.fill("roof.perhaps", &places)) }
+            }
+        }
     }
 }
 

@@ -1,0 +1,174 @@
+//! A phone worn as a headset: what it hears as blocks of live sound, what is
+//! spoken to it, and how far it has played that. No HTTP here.
+
+use std::sync::atomic::{AtomicU32, Ordering};
+use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::{Duration, Instant};
+
+use tokio::sync::mpsc::Sender;
+use tokio::sync::mpsc::error::TrySendError as TrySend;
+
+use crate::voice::{Inlet, Leave, MicEvent, Play, ROOM, Sound, Stream, VoiceError, queue};
+use crate::web::{Headset, Headsets, Hears, NotWorn, Spoken};
+
+/// Rates that a phone's sound may have, in samples per second.
+const RATES_HZ: std::ops::RangeInclusive<u32> = 8_000..=192_000;
+/// What a phone's sound tells of itself and nobody has asked for yet.
+const NEWS: usize = 8;
+/// How much longer than the sound a phone may take to have played it.
+const GRACE: Duration = Duration::from_secs(3);
+
+/// Where phones are put on for one walk.
+#[derive(Debug)]
+pub(super) struct Phones {
+    pub(super) to: SyncSender<Worn>,
+}
+
+/// A phone that was put on, for the walk's thread.
+pub(super) struct Worn {
+    /// What it calls its microphone.
+    pub(super) name: String,
+    /// Its sound; none where it only speaks.
+    pub(super) stream: Option<Stream>,
+    pub(super) news: Receiver<MicEvent>,
+    pub(super) speaker: Speaker,
+}
+
+impl std::fmt::Debug for Worn {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Worn").field("name", &self.name).finish_non_exhaustive()
+    }
+}
+
+/// The page's end of a phone.
+struct Phone {
+    inlet: Option<Inlet>,
+    progress: Arc<Progress>,
+}
+
+impl std::fmt::Debug for Phone {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Phone").field("progress", &self.progress).finish_non_exhaustive()
+    }
+}
+
+impl Headsets for Phones {
+    fn put_on(&self, headset: Headset) -> Result<Box<dyn Hears>, NotWorn> {
+        let Headset { name, rate_hz, speaks } = headset;
+        if rate_hz.is_some_and(|rate_hz| !RATES_HZ.contains(&rate_hz)) {
+            return Err(NotWorn::Rate);
+        }
+        let (inlets, blocks) = queue(ROOM);
+        let (tells, news) = sync_channel(NEWS);
+        let stream = rate_hz.map(|_| Stream::new(blocks, tells, Leave::default()));
+        let progress = Arc::<Progress>::default();
+        let speaker = Speaker { to: speaks, progress: Arc::clone(&progress) };
+        match self.to.try_send(Worn { name, stream, news, speaker }) {
+            Ok(()) => {}
+            Err(TrySendError::Full(_)) => return Err(NotWorn::Busy),
+            Err(TrySendError::Disconnected(_)) => return Err(NotWorn::Gone),
+        }
+        let inlet = rate_hz.map(|rate_hz| inlets.inlet(rate_hz, 1));
+        Ok(Box::new(Phone { inlet, progress }))
+    }
+}
+
+impl Hears for Phone {
+    fn hear(&mut self, samples: &[i16]) {
+        if let Some(inlet) = &mut self.inlet {
+            inlet.hear(samples);
+        }
+    }
+
+    fn played(&mut self, id: u32) {
+        self.progress.played.fetch_max(id, Ordering::Relaxed);
+    }
+}
+
+/// How far a phone has played what was sent to it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Playing {
+    /// It plays.
+    Still,
+    /// All of it was played.
+    Done,
+    /// It should have been played long ago, or the phone is gone.
+    Lost,
+}
+
+#[derive(Debug, Default)]
+struct Progress {
+    sent: AtomicU32,
+    played: AtomicU32,
+    /// When it ought to be played to its end.
+    until: Mutex<Option<Instant>>,
+}
+
+/// Speech on its way to a phone. What is given to it is sent at once; who wants
+/// to know when it was heard asks [`Speaker::playing`].
+#[derive(Clone)]
+pub(super) struct Speaker {
+    to: Sender<Spoken>,
+    progress: Arc<Progress>,
+}
+
+impl Speaker {
+    /// How far it is.
+    pub(super) fn playing(&self) -> Playing {
+        let Progress { sent, played, until } = &*self.progress;
+        if sent.load(Ordering::Relaxed) <= played.load(Ordering::Relaxed) {
+            return Playing::Done;
+        }
+        let until = *until.lock().unwrap_or_else(PoisonError::into_inner);
+        let late = until.is_none_or(|until| until + GRACE < Instant::now());
+        if late || self.to.is_closed() { Playing::Lost } else { Playing::Still }
+    }
+
+    /// The phone is to be silent at once.
+    pub(super) fn hush(&self) {
+        // Gone or far behind: it is silent, or will be told with what comes next.
+        let _ = self.to.try_send(Spoken::Hush);
+    }
+
+    /// What was sent counts as played: nobody waits for it any more.
+    pub(super) fn give_up(&self) {
+        let Progress { sent, played, .. } = &*self.progress;
+        played.fetch_max(sent.load(Ordering::Relaxed), Ordering::Relaxed);
+    }
+
+    pub(super) fn is_gone(&self) -> bool {
+        self.to.is_closed()
+    }
+}
+
+impl Play for Speaker {
+    fn play(&mut self, sound: &Sound) -> Result<(), VoiceError> {
+        let id = self.progress.sent.load(Ordering::Relaxed).saturating_add(1);
+        let samples: Vec<i16> = sound.samples.iter().map(|sample| to_i16(*sample)).collect();
+        let length = length(samples.len(), sound.rate_hz);
+        let speech = Spoken::Speech { id, rate_hz: sound.rate_hz, samples };
+        self.to.try_send(speech).map_err(|error| {
+            let why = match error {
+                TrySend::Closed(_) => "the phone is gone",
+                TrySend::Full(_) => "the phone is too far behind",
+            };
+            VoiceError::NoLoudspeaker(why.to_owned())
+        })?;
+        self.progress.sent.store(id, Ordering::Relaxed);
+        let now = Instant::now();
+        let mut until = self.progress.until.lock().unwrap_or_else(PoisonError::into_inner);
+        *until = Some(until.map_or(now, |until| until.max(now)) + length);
+        Ok(())
+    }
+}
+
+fn length(samples: usize, rate_hz: u32) -> Duration {
+    let samples = u64::try_from(samples).unwrap_or(u64::MAX);
+    Duration::from_millis(samples.saturating_mul(1_000) / u64::from(rate_hz.max(1)))
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "clamped to the range just before")]
+fn to_i16(sample: f32) -> i16 {
+    (sample.clamp(-1.0, 1.0) * 32_767.0).round() as i16
+}

@@ -1,0 +1,446 @@
+//! The ear and mouth of a page's crew while a phone is worn: the hearing check,
+//! what is said and heard, and what the log says of listening. The walk goes on
+//! by touch whatever becomes of the phone.
+
+use std::sync::mpsc::Receiver;
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
+
+use jiff::tz::TimeZone;
+
+use super::headset::{Playing, Speaker, Worn};
+use super::{Hearer, Input, Listening, OpenEar, Reader, Utterance, ears};
+use crate::config::Config;
+use crate::domain::walk::{Expect, Prompt};
+use crate::domain::{At, Clip, Draft, Meaning, PhraseRead, ReadAs, Standing, Units, WalkId};
+use crate::sound::Endpoints;
+use crate::speech::{self, Decision, Wording};
+use crate::store::{Clips, Store, StoreError};
+use crate::voice::{Ear, Listened, MicEvent, Mouth, Recogniser, Stream, VoiceError};
+use crate::web::{EarState, ShownEar, ShownHeard};
+
+/// How often it is looked whether a phone has played what it was sent.
+pub(super) const LOOK_PLAYED: Duration = Duration::from_millis(20);
+
+/// The recogniser of all walks; loaded when it is first needed.
+#[derive(Clone, Default)]
+pub(super) struct SharedRecogniser(Arc<Mutex<Option<Arc<Recogniser>>>>);
+
+impl std::fmt::Debug for SharedRecogniser {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("SharedRecogniser").finish_non_exhaustive()
+    }
+}
+
+impl SharedRecogniser {
+    fn get(&self, config: &Config) -> Result<Arc<Recogniser>, VoiceError> {
+        let mut kept = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(recogniser) = &*kept {
+            return Ok(Arc::clone(recogniser));
+        }
+        let recogniser = Arc::new(Recogniser::load(&config.models)?);
+        *kept = Some(Arc::clone(&recogniser));
+        Ok(recogniser)
+    }
+}
+
+/// Of whom, in which walk.
+pub(super) struct Whose {
+    pub(super) job: String,
+    pub(super) walk: WalkId,
+    pub(super) by: String,
+    pub(super) zone: TimeZone,
+}
+
+pub(super) struct PageVoice {
+    config: Config,
+    recogniser: SharedRecogniser,
+    clock: fn(&TimeZone) -> At,
+    whose: Whose,
+    units: Units,
+    wording: Wording,
+    phones: Receiver<Worn>,
+    on: Option<On>,
+    shown: ShownEar,
+}
+
+/// A phone that is worn.
+struct On {
+    mouth: Mouth,
+    speaker: Speaker,
+    ear: Option<Open>,
+    news: Receiver<MicEvent>,
+}
+
+/// An ear that is open, as the log has it.
+struct Open {
+    ear: Ear<Stream>,
+    hearer: Hearer,
+    log: OpenEar,
+}
+
+/// Why a hearing check was left.
+#[derive(Debug)]
+enum CheckLeft {
+    Touched,
+    Gone,
+    Voice(VoiceError),
+}
+
+impl From<VoiceError> for CheckLeft {
+    fn from(error: VoiceError) -> Self {
+        Self::Voice(error)
+    }
+}
+
+impl PageVoice {
+    pub(super) fn new(
+        config: Config,
+        recogniser: SharedRecogniser,
+        clock: fn(&TimeZone) -> At,
+        whose: Whose,
+        (units, wording): (Units, Wording),
+        phones: Receiver<Worn>,
+    ) -> Self {
+        let can_hear = wording.check().is_ok_and(|file| file.heard);
+        let call_word = wording.phrase(&Meaning::CallWord).to_owned();
+        let window_s = config.window_s;
+        let shown = ShownEar {
+            state: EarState::Off,
+            can_hear,
+            call_word,
+            window_s,
+            line: None,
+            heard: None,
+        };
+        Self { config, recogniser, clock, whose, units, wording, phones, on: None, shown }
+    }
+
+    /// How it stands, for the page.
+    pub(super) fn shown(&self) -> ShownEar {
+        self.shown.clone()
+    }
+
+    /// A phone that somebody wants to put on.
+    pub(super) fn next(&self) -> Option<Worn> {
+        self.phones.try_recv().ok()
+    }
+
+    /// Whether an ear is open.
+    pub(super) fn hears(&self) -> bool {
+        self.on.as_ref().is_some_and(|on| on.ear.is_some())
+    }
+
+    /// An answer was given by touch.
+    pub(super) fn answered(&mut self) {
+        self.shown.heard = None;
+    }
+
+    /// Sends speech on its way; it is heard once [`PageVoice::playing`] says so.
+    pub(super) fn say(&mut self, prompt: &Prompt) {
+        let spoken = speech::line(prompt, self.units, &self.wording).spoken;
+        if let Some(Open { hearer, .. }) = self.on.as_mut().and_then(|on| on.ear.as_mut()) {
+            hearer.told(prompt);
+        }
+        self.speak(&spoken);
+    }
+
+    fn speak(&mut self, spoken: &str) {
+        let Some(on) = &mut self.on else { return };
+        if let Some(Open { ear, .. }) = &mut on.ear {
+            // It does not listen while it speaks.
+            ear.pause();
+            on.mouth.noise(ear.noise_dbfs());
+        }
+        on.mouth.say(spoken);
+        if let Some(trouble) = on.mouth.trouble() {
+            self.shown.line = Some(trouble);
+        }
+    }
+
+    /// How far the phone is with what was said.
+    pub(super) fn playing(&self) -> Playing {
+        self.on.as_ref().map_or(Playing::Done, |on| on.speaker.playing())
+    }
+
+    /// Nothing more is to be said now.
+    pub(super) fn hush(&mut self) {
+        if let Some(on) = &self.on {
+            on.speaker.hush();
+            on.speaker.give_up();
+        }
+    }
+
+    /// The phone has not played what it was sent.
+    pub(super) fn lost(&mut self) {
+        let Some(on) = &self.on else { return };
+        on.speaker.give_up();
+        if !on.speaker.is_gone() {
+            self.shown.line = Some("the phone does not play what is said".to_owned());
+        }
+    }
+
+    /// Whether the phone is gone; then it is taken off.
+    pub(super) fn look(&mut self) {
+        if self.on.as_ref().is_some_and(|on| on.speaker.is_gone()) {
+            self.take_off();
+        }
+    }
+
+    /// Takes the phone off, and says so in the log.
+    pub(super) fn take_off(&mut self) {
+        let Some(on) = self.on.take() else { return };
+        if let Some(open) = on.ear {
+            let closed = self.store().and_then(|mut store| open.log.close(&mut store, self.now()));
+            if let Err(error) = closed {
+                tracing::error!(%error, "the log does not say that the ear was closed");
+            }
+        }
+        self.shown.state = EarState::Off;
+        (self.shown.line, self.shown.heard) = (None, None);
+    }
+
+    fn now(&self) -> At {
+        (self.clock)(&self.whose.zone)
+    }
+
+    fn store(&self) -> Result<Store, StoreError> {
+        Store::open(&self.config.log())
+    }
+
+    /// Puts a phone on: it speaks from now on, and is heard once a hearing check
+    /// of this person with it holds. `touched` says whether somebody has answered
+    /// by touch in the meantime; then the check is left. `publish` shows how it is.
+    pub(super) fn put_on(
+        &mut self,
+        worn: Worn,
+        mut touched: impl FnMut() -> bool,
+        mut publish: impl FnMut(&ShownEar),
+    ) {
+        self.take_off();
+        let Worn { name, stream, news, speaker } = worn;
+        let mouth = super::mouth(&self.config, None, &self.wording, speaker.clone());
+        self.on = Some(On { mouth, speaker, ear: None, news });
+        self.shown.state = EarState::Speaks;
+        if let Some(stream) = stream.filter(|_| self.shown.can_hear)
+            && let Err(why) = self.open_ear(&name, stream, &mut touched, &mut publish)
+        {
+            // The phone may be gone by now.
+            if self.on.is_some() {
+                self.shown.state = EarState::Speaks;
+                self.shown.line = why;
+            }
+        }
+        publish(&self.shown);
+    }
+
+    /// Opens the ear, after a hearing check where none holds.
+    fn open_ear(
+        &mut self,
+        name: &str,
+        stream: Stream,
+        touched: &mut impl FnMut() -> bool,
+        publish: &mut impl FnMut(&ShownEar),
+    ) -> Result<(), Option<String>> {
+        let refused = |error: &dyn std::fmt::Display| Some(error.to_string());
+        let recogniser = self.recogniser.get(&self.config).map_err(|error| refused(&error))?;
+        let keeps = ears::keeps(self.config.keep_sound);
+        let hearer =
+            Hearer::new(Arc::clone(&recogniser)).keeping(Clips::of(&self.config.data), keeps);
+        let mut ear = Ear::new(stream, recogniser.vad(), Endpoints::default());
+        let mut store = self.store().map_err(|error| refused(&error))?;
+        let entries = store.entries(&self.whose.job, 0).map_err(|error| refused(&error))?;
+        let standing = Standing::of(&entries);
+        let (by, now) = (self.whose.by.clone(), self.now());
+        let held = standing.checked_within(&by, now, self.config.hearing_check_h);
+        let check = match held.filter(|held| held.check.source == name) {
+            Some(held) => held.seq,
+            None => {
+                self.shown.state = EarState::Checking;
+                let checking =
+                    &mut Checking { voice: self, ear: &mut ear, hearer: &hearer, touched, publish };
+                let found = match super::check_hearing(checking, name) {
+                    Ok(found) => found,
+                    Err(CheckLeft::Touched) => return Err(None),
+                    Err(CheckLeft::Gone) => {
+                        self.take_off();
+                        return Err(None);
+                    }
+                    Err(CheckLeft::Voice(error)) => return Err(refused(&error)),
+                };
+                let now = self.now();
+                ears::log_check(&mut store, &self.whose.job, &by, now, found)
+                    .map_err(|error| refused(&error))?
+            }
+        };
+        let listening = Listening { source: name.to_owned(), keeps, check: Some(check) };
+        let whose = (self.whose.job.as_str(), &self.whose.walk, by.as_str());
+        let log = OpenEar::open(&mut store, whose, &listening, self.now())
+            .map_err(|error| refused(&error))?;
+        if let Some(on) = &mut self.on {
+            on.ear = Some(Open { ear, hearer, log });
+            (self.shown.state, self.shown.line) = (EarState::Hears, None);
+        }
+        Ok(())
+    }
+
+    /// Listens for an answer until `goes_on` says no or nobody has spoken for
+    /// `quiet_ms`; none where the phone is gone.
+    pub(super) fn listen(
+        &mut self,
+        expect: &Expect,
+        quiet_ms: u64,
+        goes_on: impl FnMut() -> bool,
+    ) -> Option<Input> {
+        let on = self.on.as_mut()?;
+        let Open { ear, hearer, .. } = on.ear.as_mut()?;
+        ear.resume();
+        let heard = match ear.listen_while(Some(quiet_ms), goes_on) {
+            Ok(Listened::Speech(segment)) => hearer.hear(segment, expect, &self.wording),
+            Ok(Listened::Quiet) => return self.news(),
+            Ok(Listened::End) => {
+                self.take_off();
+                return None;
+            }
+            Err(error) => Err(error),
+        };
+        match heard {
+            Ok(Utterance { input, decision, .. }) => {
+                self.shown.heard = Some(words(&decision));
+                Some(input)
+            }
+            Err(error) => {
+                self.take_off();
+                self.shown.line = Some(error.to_string());
+                None
+            }
+        }
+    }
+
+    /// What the microphone tells of itself is shown.
+    fn news(&mut self) -> Option<Input> {
+        let on = self.on.as_ref()?;
+        for event in on.news.try_iter() {
+            tracing::warn!(?event, "a phone's microphone");
+            self.shown.line = match event {
+                MicEvent::Clipping { .. } => Some("the microphone is set too loud".to_owned()),
+                MicEvent::Dropped { ms } => Some(format!("{ms} ms of sound were lost on the way")),
+                MicEvent::Lost { .. } | MicEvent::Back { .. } => continue,
+            };
+        }
+        Some(Input::Nothing)
+    }
+
+    pub(super) fn noise_tenth_dbfs(&self) -> Option<i32> {
+        let open = self.on.as_ref()?.ear.as_ref()?;
+        open.ear.noise_dbfs().map(speech::tenths)
+    }
+
+    /// As [`super::Crew::keep`] has it.
+    pub(super) fn keep(&self, draft: &Draft) -> Result<Option<Clip>, String> {
+        let open = self.on.as_ref().and_then(|on| on.ear.as_ref());
+        open.map_or(Ok(None), |open| open.hearer.keep(draft))
+    }
+}
+
+/// What was heard, as the page shows it.
+fn words(decision: &Decision) -> ShownHeard {
+    match decision {
+        Decision::Accept { words, .. } => ShownHeard { words: words.clone(), taken: true },
+        Decision::AskAgain { best, .. } => ShownHeard {
+            words: best.as_ref().map_or_else(String::new, |(_, words, _)| words.clone()),
+            taken: false,
+        },
+    }
+}
+
+/// A hearing check of the person at the phone.
+struct Checking<'a, T, P> {
+    voice: &'a mut PageVoice,
+    ear: &'a mut Ear<Stream>,
+    hearer: &'a Hearer,
+    touched: &'a mut T,
+    publish: &'a mut P,
+}
+
+impl<T: FnMut() -> bool, P: FnMut(&ShownEar)> Reader for Checking<'_, T, P> {
+    type Error = CheckLeft;
+
+    fn say(&mut self, prompt: &Prompt) -> Result<(), CheckLeft> {
+        let line = speech::line(prompt, self.voice.units, &self.voice.wording);
+        self.voice.shown.line = Some(line.shown);
+        (self.publish)(&self.voice.shown);
+        self.ear.pause();
+        self.voice.speak(&line.spoken);
+        loop {
+            if (self.touched)() {
+                self.voice.hush();
+                return Err(CheckLeft::Touched);
+            }
+            match self.voice.playing() {
+                Playing::Still => std::thread::sleep(LOOK_PLAYED),
+                Playing::Done => return Ok(()),
+                Playing::Lost if self.voice.on.as_ref().is_none_or(|on| on.speaker.is_gone()) => {
+                    return Err(CheckLeft::Gone);
+                }
+                Playing::Lost => {
+                    self.voice.lost();
+                    return Ok(());
+                }
+            }
+        }
+    }
+
+    fn wait(&mut self, quiet_ms: u64) -> Result<Listened, CheckLeft> {
+        self.ear.resume();
+        let mut was_touched = false;
+        let touched = &mut self.touched;
+        let listened = self.ear.listen_while(Some(quiet_ms), || {
+            was_touched = touched();
+            !was_touched
+        })?;
+        if was_touched {
+            return Err(CheckLeft::Touched);
+        }
+        match listened {
+            Listened::End => Err(CheckLeft::Gone),
+            listened => Ok(listened),
+        }
+    }
+
+    fn noise_dbfs(&self) -> Option<f32> {
+        self.ear.noise_dbfs()
+    }
+
+    fn decide(&self, samples: &[f32], expect: &Expect) -> Result<Decision, CheckLeft> {
+        let grammar = speech::grammar(expect, &self.voice.wording);
+        Ok(self.hearer.recogniser().hear(samples, &grammar)?.decision)
+    }
+
+    fn note(&mut self, read: &PhraseRead) -> Result<(), CheckLeft> {
+        let words = read.heard.as_ref().map_or_else(String::new, |heard| heard.words.clone());
+        let taken = read.read_as == ReadAs::Right;
+        self.voice.shown.heard = Some(ShownHeard { words, taken });
+        (self.publish)(&self.voice.shown);
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+impl PageVoice {
+    /// Of a page that nobody puts a phone on for.
+    pub(super) fn nobody(wording: Wording) -> Self {
+        let config = Config::read(Some(std::path::Path::new("nosuch")), |name| {
+            (name == "HOME").then(|| "nosuch".into())
+        });
+        let whose = Whose {
+            job: "EX-0001".to_owned(),
+            walk: WalkId::first("a-walk"),
+            by: "Installer Example".to_owned(),
+            zone: TimeZone::UTC,
+        };
+        let (_, phones) = std::sync::mpsc::sync_channel(1);
+        let recogniser = SharedRecogniser::default();
+        Self::new(config.unwrap(), recogniser, super::now, whose, (Units::Us, wording), phones)
+    }
+}
