@@ -252,6 +252,12 @@ impl Config {
         self.data.join("checklists")
     }
 
+    /// The watched folder that photos are put into.
+    #[must_use]
+    pub fn inbox(&self) -> PathBuf {
+        self.data.join("inbox")
+    }
+
     /// The watched folder of product profiles.
     #[must_use]
     pub fn profiles(&self) -> PathBuf {

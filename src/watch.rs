@@ -5,6 +5,8 @@
 //! of quiet; what is reported is the difference to what was seen before. So no
 //! way of saving a file can be missed, and a burst of writes is one change.
 
+mod inbox;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::io::{ErrorKind, Read};
@@ -20,6 +22,8 @@ use notify::event::{AccessKind, AccessMode, EventKind};
 use notify::{Event, RecommendedWatcher, RecursiveMode, Watcher};
 
 use crate::domain::Hash;
+
+pub use inbox::{Dropped, watch_inbox};
 
 /// Quiet that ends a burst of writes.
 const QUIET: Duration = Duration::from_millis(150);

@@ -6,13 +6,12 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 
-use super::home::{Home, now};
+use super::home::{Home, now, plain};
 use super::out::Out;
-use crate::config::{Config, PhotoLocation};
-use crate::domain::entry::{How, Key};
-use crate::domain::{At, Draft, JobFile, Photo, Standing, StepRef, WalkId, What};
-use crate::photo::{self, Location};
-use crate::store::{Appended, Photos};
+use crate::config::Config;
+use crate::domain::{How, JobFile, StepRef};
+use crate::office::photos::{self, Bringing, KeptAs, PhotoPlace};
+use crate::photo;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Arguments {
@@ -51,14 +50,11 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
                 continue;
             }
         };
-        let location = match config.photo_location {
-            PhotoLocation::Keep => Location::Keep,
-            PhotoLocation::Drop => Location::Drop,
-        };
-        match photo::ready(bytes, arguments.caption.as_deref(), location) {
+        match photo::ready(bytes, arguments.caption.as_deref(), photos::location(config)) {
             Ok(ready) => {
-                let draft = draft(arguments, &place, &ready.photo, now(&file.job)?);
-                let said = keep(config, &mut home, &draft, &ready)?;
+                let (by, at) = (arguments.by.clone(), now(&file.job)?);
+                let bringing = Bringing { by, how: How::Command, at };
+                let said = keep(config, &mut home, &place, &ready, &bringing)?;
                 out.line(&format!("{}: {said}", path.display()))?;
             }
             Err(why) => refused.push(format!("`{}` {why}", path.display())),
@@ -70,56 +66,27 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
     Ok(())
 }
 
-/// Where photos belong: the walk, and its step.
-type Place = (Option<WalkId>, Option<StepRef>);
-
-fn draft(arguments: &Arguments, (walk, step): &Place, photo: &Photo, at: At) -> Draft {
-    Draft {
-        job: arguments.job.clone(),
-        walk: walk.clone(),
-        at,
-        by: arguments.by.clone(),
-        how: How::Command,
-        what: What::PhotoKept { step: step.clone(), photo: Box::new(photo.clone()) },
-        corrects: None,
-        key: Key(format!("photo/{}/{}", arguments.job, photo.sha256)),
-    }
-}
-
 /// Keeps one and says so.
 fn keep(
     config: &Config,
     home: &mut Home,
-    draft: &Draft,
+    place: &PhotoPlace,
     ready: &photo::Ready,
+    bringing: &Bringing,
 ) -> anyhow::Result<String> {
-    let already = |seq| format!("kept already, in entry {seq}; nothing was added");
-    let photo = &ready.photo;
-    let standing = Standing::of(&home.store.entries(&draft.job, 0)?);
-    if let Some(seq) = before(&standing, photo) {
-        return Ok(already(seq));
-    }
-    // On the disk before the entry that names them.
-    Photos::of(&config.data).keep(photo, &ready.original, &ready.preview)?;
-    let seq = match home.store.append(draft, None)? {
-        Appended::New(entry) => entry.seq,
-        Appended::Before(entry) => return Ok(already(entry.seq)),
+    let seq = match photos::keep(config, &mut home.store, place, ready, bringing).map_err(plain)? {
+        KeptAs::New(seq) => seq,
+        KeptAs::Before { seq, .. } => {
+            return Ok(format!("kept already, in entry {seq}; nothing was added"));
+        }
     };
+    let photo = &ready.photo;
     let (width_px, height_px, hash) = (photo.width_px, photo.height_px, photo.sha256.short());
     let without = if photo.location_removed() { "; without its location" } else { "" };
     Ok(format!("kept in entry {seq}, {width_px} x {height_px} pixels, SHA-256 {hash}{without}"))
 }
 
-/// The entry that keeps this photo already.
-fn before(standing: &Standing, photo: &Photo) -> Option<u64> {
-    let same = |known: &Photo| {
-        let given = |of: &Photo| of.given_sha256.unwrap_or(of.sha256);
-        known.sha256 == photo.sha256 || given(known) == given(photo)
-    };
-    standing.photos.iter().find(|kept| same(&kept.photo)).map(|kept| kept.seq)
-}
-
-fn place(home: &Home, file: &JobFile, arguments: &Arguments) -> anyhow::Result<Place> {
+fn place(home: &Home, file: &JobFile, arguments: &Arguments) -> anyhow::Result<PhotoPlace> {
     let pinned: Vec<&str> = file.checklists.iter().map(|list| list.id.as_str()).collect();
     let walk = arguments.walk.as_deref();
     if let Some(walk) = walk.filter(|walk| !pinned.contains(walk)) {
@@ -129,7 +96,8 @@ fn place(home: &Home, file: &JobFile, arguments: &Arguments) -> anyhow::Result<P
     let record = file.record_of_now(&home.functions);
     let Some(step) = &arguments.step else {
         let newest = record.walks.iter().find(|of| walk == Some(of.checklist.id.as_str()));
-        return Ok((newest.map(|of| of.id.clone()), None));
+        let (job, walk) = (file.job.number.clone(), newest.map(|of| of.id.clone()));
+        return Ok(PhotoPlace { job, walk, step: None });
     };
     let Ok(step): Result<StepRef, _> = step.parse();
     let walks: Vec<_> = record.walks.iter().map(|of| (&of.checklist.id, of)).collect();
@@ -159,7 +127,8 @@ fn place(home: &Home, file: &JobFile, arguments: &Arguments) -> anyhow::Result<P
     if found.begun.is_none() {
         bail!("checklist {id} was not begun on this job: begin it, or leave --step out");
     }
-    Ok((Some(found.id.clone()), Some(step)))
+    let (job, walk) = (file.job.number.clone(), Some(found.id.clone()));
+    Ok(PhotoPlace { job, walk, step: Some(step) })
 }
 
 /// The bytes of a file, and never more than a photo may have.

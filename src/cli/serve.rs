@@ -1,7 +1,8 @@
 //! `chalkhand serve`: the daemon. It watches the folders of checklists and
-//! profiles and serves the pages and the feeds of dates, on this machine alone or,
-//! with `--listen`, on the local network.
+//! profiles and the inbox of photos, and serves the pages and the feeds of dates,
+//! on this machine alone or, with `--listen`, on the local network.
 
+use std::fs;
 use std::net::{IpAddr, Ipv4Addr, SocketAddr, TcpListener};
 use std::sync::Arc;
 use std::time::Duration;
@@ -15,9 +16,10 @@ use tokio::sync::mpsc;
 use super::home::{Home, plain};
 use super::out::Out;
 use crate::config::Config;
-use crate::daemon::{self, Folders, PageWalks};
+use crate::daemon::{self, Folders, InboxTaker, PageWalks};
 use crate::domain::Roles;
-use crate::office;
+use crate::office::{self, Inbox, inbox};
+use crate::store::Store;
 use crate::watch::{self, Seen};
 use crate::web::{self, Served, tls};
 
@@ -62,6 +64,7 @@ async fn serve(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow:
     };
     let functions = Arc::clone(&home.functions);
     let walks = Arc::new(PageWalks::new(config.clone(), functions, daemon::now));
+    let inbox = Arc::new(Inbox::of(config.inbox()));
     let served = Served {
         config: config.clone(),
         functions: Arc::clone(&home.functions),
@@ -72,6 +75,7 @@ async fn serve(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow:
         networked,
         authority_pem: tls.as_ref().map(|tls| tls.authority_pem.clone()),
         walks: Arc::<PageWalks>::clone(&walks),
+        inbox: Arc::clone(&inbox),
     };
 
     let (saw, mut seen) = mpsc::channel::<Seen>(WAITING);
@@ -82,6 +86,8 @@ async fn serve(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow:
             tracing::debug!("the daemon is stopping");
         }
     })?;
+    let (tell, mut told) = mpsc::channel::<String>(WAITING);
+    let photos = watch_photos(config, &home, &inbox, tell)?;
     // Before anybody can know that it runs.
     let stop = asked_to_stop()?;
     let page = served.address();
@@ -97,6 +103,7 @@ async fn serve(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow:
     for folder in &folders {
         out.line(&format!("watching {}", folder.display()))?;
     }
+    out.line(&format!("photos put into {} are kept", config.inbox().display()))?;
     tracing::info!(%page, "serving");
 
     let handle = Handle::new();
@@ -119,6 +126,7 @@ async fn serve(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow:
         tokio::select! {
             biased;
             () = &mut stop => break,
+            Some(line) = told.recv() => out.line(&line)?,
             file = seen.recv() => {
                 let Some(file) = file else { break };
                 let now = daemon::now(&zone);
@@ -131,10 +139,32 @@ async fn serve(config: &Config, arguments: &Arguments, out: &mut Out) -> anyhow:
     }
     tokio::task::block_in_place(|| walks.stop());
     out.line("stopping; everything that was logged is on the disk")?;
-    drop(watch);
+    drop((watch, photos));
     handle.graceful_shutdown(Some(LAST_PAGES));
     pages.await.context("the pages stopped")??;
     Ok(())
+}
+
+/// Takes photos out of the inbox, on a thread of its own with a log of its own.
+fn watch_photos(
+    config: &Config,
+    home: &Home,
+    inbox: &Arc<Inbox>,
+    tell: mpsc::Sender<String>,
+) -> anyhow::Result<watch::Watch> {
+    let folder = config.inbox();
+    fs::create_dir_all(&folder)
+        .with_context(|| format!("`{}` cannot be made", folder.display()))?;
+    let store = Store::open(&config.log())?;
+    let (functions, inbox) = (Arc::clone(&home.functions), Arc::clone(inbox));
+    let mut taker = InboxTaker::new(config.clone(), store, functions, inbox, daemon::now);
+    Ok(watch::watch_inbox(&folder, inbox::TAKEN, move |dropped| {
+        if let Some(line) = taker.saw(&dropped)
+            && tell.blocking_send(line).is_err()
+        {
+            tracing::debug!("the daemon is stopping");
+        }
+    })?)
 }
 
 fn taken(address: SocketAddr) -> String {

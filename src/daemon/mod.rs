@@ -5,6 +5,7 @@ mod check;
 mod ears;
 mod headset;
 mod hearer;
+mod inbox;
 mod page;
 mod page_voice;
 mod voices;
@@ -27,6 +28,7 @@ use crate::watch::Seen;
 pub use check::{Reader, check_hearing};
 pub use ears::{Listening, OpenEar, keeps, log_check};
 pub use hearer::{Hearer, Utterance};
+pub use inbox::InboxTaker;
 pub use voices::{NATURAL, mouth};
 pub use walks::PageWalks;
 

@@ -287,6 +287,7 @@ fn step(step: &ViewStep) -> ShownStep {
         (false, false) => None,
     };
     ShownStep {
+        at: step.at.to_string(),
         number: step.number,
         title: step.title.clone(),
         text: step.text.clone(),

@@ -7,9 +7,11 @@ pub mod calls;
 mod day;
 pub mod deeds;
 mod feeds;
+pub mod inbox;
 pub mod library;
 pub mod opening;
 mod people;
+pub mod photos;
 mod record;
 mod seal;
 mod settings;
@@ -36,6 +38,7 @@ pub use calendar::{JobDates, dates, feed, give_out, of_person};
 pub use day::{before, day, newest_day};
 pub use deeds::Deed;
 pub use feeds::{Feed, Feeds};
+pub use inbox::Inbox;
 pub use people::{
     Asked, Joined, NewSession, PeopleError, any_person, asked, end, invite, join, leave, pair,
     sign_in, sign_in_device,

@@ -11,7 +11,9 @@ use exif::{Exif, Field, In, Tag, Value};
 use image::codecs::jpeg::JpegEncoder;
 use image::metadata::Orientation;
 use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits, RgbImage};
+use jiff::Timestamp;
 use jiff::civil::DateTime;
+use jiff::tz::{Offset, TimeZone};
 
 use crate::domain::{Hash, Media, Photo};
 
@@ -54,6 +56,30 @@ pub struct Ready {
     pub original: Vec<u8>,
     /// Its preview, an upright JPEG without metadata.
     pub preview: Vec<u8>,
+    /// When it was taken, where the file says when the picture itself was made.
+    pub moment: Option<Moment>,
+}
+
+/// When a photo was taken, as its file says it (CIPA DC-008, the EXIF standard:
+/// `DateTimeOriginal`, and `OffsetTimeOriginal` where the camera knows it).
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Moment {
+    /// By the camera's clock.
+    pub local: DateTime,
+    /// How far that clock is from UTC.
+    pub offset: Option<Offset>,
+}
+
+impl Moment {
+    /// The instant; the zone is that of a camera that does not say its own. None in
+    /// the hour that comes twice there, or never.
+    #[must_use]
+    pub fn instant(&self, zone: &TimeZone) -> Option<Timestamp> {
+        match self.offset {
+            Some(offset) => offset.to_timestamp(self.local).ok(),
+            None => zone.to_ambiguous_timestamp(self.local).unambiguous().ok(),
+        }
+    }
 }
 
 /// Why a file is not kept as a photo.
@@ -119,6 +145,7 @@ pub fn ready(
     let preview = preview(image, orientation)?;
     let exif = parts.exif.and_then(|tiff| exif::Reader::new().read_raw(tiff.to_vec()).ok());
     let taken = exif.as_ref().and_then(taken).map(|at| at.to_string());
+    let moment = exif.as_ref().and_then(moment);
     let kept = match location {
         Location::Keep => None,
         Location::Drop => Some(without_location(&parts, media, orientation, exif.as_ref())?),
@@ -137,7 +164,7 @@ pub fn ready(
         caption: caption.map(str::to_owned),
         given_sha256,
     };
-    Ok(Ready { photo, original, preview })
+    Ok(Ready { photo, original, preview, moment })
 }
 
 fn length(bytes: &[u8]) -> u64 {
@@ -205,11 +232,39 @@ fn over_white(image: DynamicImage) -> RgbImage {
 
 /// When it was taken by the camera's clock.
 fn taken(exif: &Exif) -> Option<DateTime> {
-    let at = |tag| {
-        let text = ascii(exif.get_field(tag, In::PRIMARY)?)?;
-        DateTime::strptime("%Y:%m:%d %H:%M:%S", std::str::from_utf8(text).ok()?.trim()).ok()
+    clock(exif, Tag::DateTimeOriginal).or_else(|| clock(exif, Tag::DateTime))
+}
+
+fn clock(exif: &Exif, tag: Tag) -> Option<DateTime> {
+    DateTime::strptime("%Y:%m:%d %H:%M:%S", text(exif, tag)?).ok()
+}
+
+/// When the picture was made; when the file was written says nothing of that. An
+/// offset that is blank or none is as good as none.
+fn moment(exif: &Exif) -> Option<Moment> {
+    let local = clock(exif, Tag::DateTimeOriginal)?;
+    let offset = text(exif, Tag::OffsetTimeOriginal).and_then(offset);
+    Some(Moment { local, offset })
+}
+
+/// `-05:00`, as the standard has it.
+fn offset(text: &str) -> Option<Offset> {
+    let (sign, rest) = match text.split_at_checked(1)? {
+        ("+", rest) => (1, rest),
+        ("-", rest) => (-1, rest),
+        _ => return None,
     };
-    at(Tag::DateTimeOriginal).or_else(|| at(Tag::DateTime))
+    let (hours, minutes) = rest.split_once(':')?;
+    let two = |digits: &str, most: i32| {
+        let plain = digits.len() == 2 && digits.bytes().all(|byte| byte.is_ascii_digit());
+        digits.parse::<i32>().ok().filter(|n| plain && *n <= most)
+    };
+    Offset::from_seconds(sign * (two(hours, 15)? * 3_600 + two(minutes, 59)? * 60)).ok()
+}
+
+fn text(exif: &Exif, tag: Tag) -> Option<&str> {
+    let text = ascii(exif.get_field(tag, In::PRIMARY)?)?;
+    Some(std::str::from_utf8(text).ok()?.trim())
 }
 
 fn ascii(field: &Field) -> Option<&[u8]> {

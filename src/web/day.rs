@@ -17,11 +17,12 @@ use super::guard::{Sent, Visitor};
 use super::refusal::Refusal;
 use super::shell::{self, Part};
 use super::site::{Shared, Site};
-use super::{address, look, tame};
+use super::{address, inbox, look, tame};
 use crate::domain::{
     About, Attention, Day, DayJob, Entry, Hash, JobFile, PinKind, Right, Units, WalkId, What,
 };
 use crate::export::sound;
+use crate::office::inbox::Waiting;
 use crate::office::{self, deeds};
 use crate::store::{Store, StoreError};
 
@@ -73,7 +74,11 @@ async fn answer(
     headers: &HeaderMap,
 ) -> Result<Response, Refusal> {
     let who = visitor.clone();
-    let tag = site.log(move |store, _| tag(store, date, &who)).await?;
+    let tag = site.log(move |store, site| {
+        let (photos, _) = site.served.inbox.waiting();
+        tag(store, date, photos, &who)
+    });
+    let tag = tag.await?;
     let quoted = format!("\"{tag}\"");
     let tags = headers.get_all(header::IF_NONE_MATCH);
     if tags.iter().any(|sent| holds(sent.as_bytes(), &quoted)) {
@@ -92,8 +97,8 @@ async fn answer(
 }
 
 /// Everything the page follows from, in one hash: the log's head, the versions
-/// adopted, who looks, and this program.
-fn tag(store: &Store, date: Date, who: &Visitor) -> Result<String, StoreError> {
+/// adopted, which photos wait, who looks, and this program.
+fn tag(store: &Store, date: Date, photos: u64, who: &Visitor) -> Result<String, StoreError> {
     let (entries, head) = store.head()?;
     let adopted: Vec<String> = store
         .adopted(PinKind::Checklist)?
@@ -102,7 +107,7 @@ fn tag(store: &Store, date: Date, who: &Visitor) -> Result<String, StoreError> {
         .collect();
     let (person, version) = (&who.session.person, look::path("day_live.js"));
     let all = format!(
-        "{version} {date} {entries} {head} {} {} {} {} {:?} {}",
+        "{version} {date} {entries} {head} {photos} {} {} {} {} {:?} {}",
         adopted.join(" "),
         person.name,
         person.roles,
@@ -124,6 +129,8 @@ struct Shown {
     /// Entries of no job.
     of_none: Vec<Entry>,
     kept: Kept,
+    /// Photos that wait, of whatever day.
+    waiting: Vec<Waiting>,
 }
 
 impl Shown {
@@ -136,7 +143,8 @@ impl Shown {
         of_none.retain(|entry| entry.draft.at.date() == date);
         let shown = day.jobs.iter().flat_map(|job| &job.entries).map(|(entry, _)| entry);
         let kept = Kept::of(&site.served.config.data, shown);
-        Ok(Self { kept, day, files, before, beside: store.days_beside(date)?, of_none })
+        let (_, waiting) = site.served.inbox.waiting();
+        Ok(Self { waiting, kept, day, files, before, beside: store.days_beside(date)?, of_none })
     }
 
     fn file(&self, number: &str) -> Option<&JobFile> {
@@ -182,6 +190,7 @@ fn page(shown: &Shown, who: &Visitor, tag: &str) -> Markup {
             h2 { (words.t("day.attention")) }
             @if is_quiet { p { (words.t("day.nothing-waits")) } }
             (attention)
+            (inbox::section(&shown.waiting, words))
             @if shown.day.jobs.is_empty() { p { (words.t("day.nothing")) } }
             @for job in &shown.day.jobs { (of_job(shown, job, who, units)) }
             (of_none(shown, who, units))

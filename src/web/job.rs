@@ -12,7 +12,7 @@ use super::refusal::Refusal;
 use super::shell::{self, Part, heads};
 use super::site::{Shared, Site};
 use super::words::Words;
-use super::{address, tame};
+use super::{address, job_photos, tame};
 use crate::domain::{JobFile, PinKind, Record, RecordWalk, Right};
 use crate::export::{order, words as told};
 use crate::office::{self, OfficeError, deeds};
@@ -75,11 +75,12 @@ fn own(store: &Store, site: &Site, number: &str, who: &Visitor) -> Result<Markup
     let file = office::job(store, &served.functions, number)?;
     let record = file.record(&served.functions);
     let now = (served.now)(&office::zone(&file.job)?);
+    let photos = job_photos::section(&file, &served.functions, who);
     let dates = !office::due(&served.config, &file, now)?.is_empty();
-    Ok(page(&file, &record, dates, who))
+    Ok(page(&file, &record, dates, &photos, who))
 }
 
-fn page(file: &JobFile, record: &Record, dates: bool, who: &Visitor) -> Markup {
+fn page(file: &JobFile, record: &Record, dates: bool, photos: &Markup, who: &Visitor) -> Markup {
     let (job, words) = (&file.job, who.words);
     let link = |below: &str| address::of_job(&job.number, below);
     html! {
@@ -146,6 +147,7 @@ fn page(file: &JobFile, record: &Record, dates: bool, who: &Visitor) -> Markup {
                     ": " (words.fill("job.calls", &[("n", &record.callbacks.len().to_string())])) }
             }
         }
+        (photos)
         h2 { (words.t("job.pins")) }
         p { (words.t("job.pins-told")) }
         table {

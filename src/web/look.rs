@@ -13,12 +13,13 @@ use super::refusal::Refusal;
 use super::site::Shared;
 use crate::domain::Hash;
 
-const FILES: [(&str, &str, &str); 8] = [
+const FILES: [(&str, &str, &str); 9] = [
     ("page.css", "text/css; charset=utf-8", include_str!("look/page.css")),
     ("roof.css", "text/css; charset=utf-8", include_str!("look/roof.css")),
     ("roof.js", "text/javascript; charset=utf-8", include_str!("look/roof.js")),
     ("headset.js", "text/javascript; charset=utf-8", include_str!("look/headset.js")),
     ("headset_blocks.js", "text/javascript; charset=utf-8", include_str!("look/headset_blocks.js")),
+    ("photo.js", "text/javascript; charset=utf-8", include_str!("look/photo.js")),
     ("drop.js", "text/javascript; charset=utf-8", include_str!("look/drop.js")),
     ("day_live.js", "text/javascript; charset=utf-8", include_str!("look/day_live.js")),
     ("desk_find.js", "text/javascript; charset=utf-8", include_str!("look/desk_find.js")),

@@ -12,7 +12,9 @@ mod desk_call;
 mod feed;
 mod guard;
 mod handed;
+mod inbox;
 mod job;
+mod job_photos;
 mod library;
 mod look;
 mod people;
@@ -23,6 +25,7 @@ mod sign_in;
 mod site;
 mod start;
 pub mod tls;
+mod upload;
 mod walks;
 mod words;
 
@@ -58,6 +61,8 @@ pub fn router(served: Served) -> Router {
         .merge(people::router())
         .merge(library::router())
         .merge(job::router())
+        .merge(job_photos::router())
+        .merge(inbox::router())
         .merge(handed::router())
         .merge(day::router())
         .merge(desk::router())

@@ -20,6 +20,8 @@ pub enum Refusal {
     NotFound,
     /// What was sent cannot be used: why, and what to do.
     Unusable(String),
+    /// Larger than it may be: the most, in bytes.
+    TooLarge(u64),
     /// It changed meanwhile.
     Changed,
     /// The form was not made for this sign-in, or comes from another site.
@@ -37,6 +39,7 @@ impl Refusal {
             Self::NotYours(_) | Self::Strange => StatusCode::FORBIDDEN,
             Self::NotFound => StatusCode::NOT_FOUND,
             Self::Unusable(_) => StatusCode::UNPROCESSABLE_ENTITY,
+            Self::TooLarge(_) => StatusCode::PAYLOAD_TOO_LARGE,
             Self::Changed => StatusCode::CONFLICT,
             Self::Wait(_) => StatusCode::TOO_MANY_REQUESTS,
             Self::Broken(_) => StatusCode::SERVICE_UNAVAILABLE,
@@ -50,6 +53,7 @@ impl Refusal {
             Self::NotYours(_) => "not-your-role",
             Self::NotFound => "not-found",
             Self::Unusable(_) => "unusable",
+            Self::TooLarge(_) => "too-large",
             Self::Changed => "changed-meanwhile",
             Self::Strange => "not-from-our-page",
             Self::Wait(_) => "too-many-tries",
@@ -67,6 +71,12 @@ impl Refusal {
             }
             Self::NotFound => "there is nothing of that name".to_owned(),
             Self::Unusable(why) | Self::Broken(why) => why.clone(),
+            Self::TooLarge(most) => format!(
+                "a photo may have {} MiB, and all of one form {} MiB: make it smaller, or send \
+                 one at a time",
+                most >> 20,
+                super::upload::MOST_TOGETHER_BYTES >> 20
+            ),
             Self::Changed => "others have written meanwhile: load the page again".to_owned(),
             Self::Strange => "this did not come from a page of this program: load the page again \
                               and send it from there"

@@ -132,6 +132,16 @@ pub(super) fn refused(refusal: &Refusal, words: Words) -> Response {
             words.t("shell.wait"),
             words.fill("shell.wait-told", &[("seconds", &seconds.to_string())]),
         ),
+        Refusal::TooLarge(most) => (
+            words.t("photo.too-large"),
+            words.fill(
+                "photo.too-large-told",
+                &[
+                    ("most", &(most >> 20).to_string()),
+                    ("together", &(super::upload::MOST_TOGETHER_BYTES >> 20).to_string()),
+                ],
+            ),
+        ),
         Refusal::SignIn | Refusal::Unusable(_) | Refusal::Broken(_) => {
             (words.t("shell.not-done"), refusal.sentence())
         }

@@ -11,6 +11,7 @@ use super::walks::Walks;
 use crate::config::Config;
 use crate::domain::At;
 use crate::measure::Functions;
+use crate::office::Inbox;
 use crate::store::Store;
 
 /// Logs kept open between pages.
@@ -37,6 +38,8 @@ pub struct Served {
     pub authority_pem: Option<String>,
     /// Who runs the walks of the roof screens.
     pub walks: Arc<dyn Walks>,
+    /// Photos that wait for somebody to say where they belong.
+    pub inbox: Arc<Inbox>,
 }
 
 impl Served {

@@ -256,6 +256,8 @@ pub struct ShownHeard {
 /// The present step.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct ShownStep {
+    /// Which, as the log writes it: `cut#2`.
+    pub at: String,
     /// Its place, counted from 1.
     pub number: usize,
     /// Its name.

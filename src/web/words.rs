@@ -9,7 +9,7 @@ use crate::domain::Language;
 type Texts = BTreeMap<String, String>;
 
 /// The areas, each with its file in each language.
-const FILES: [(&str, [&str; 2]); 7] = [
+const FILES: [(&str, [&str; 2]); 8] = [
     ("shell", [include_str!("words/en/shell.toml"), include_str!("words/es/shell.toml")]),
     ("library", [include_str!("words/en/library.toml"), include_str!("words/es/library.toml")]),
     ("people", [include_str!("words/en/people.toml"), include_str!("words/es/people.toml")]),
@@ -17,6 +17,7 @@ const FILES: [(&str, [&str; 2]); 7] = [
     ("day", [include_str!("words/en/day.toml"), include_str!("words/es/day.toml")]),
     ("desk", [include_str!("words/en/desk.toml"), include_str!("words/es/desk.toml")]),
     ("roof", [include_str!("words/en/roof.toml"), include_str!("words/es/roof.toml")]),
+    ("photo", [include_str!("words/en/photo.toml"), include_str!("words/es/photo.toml")]),
 ];
 
 /// The words of one language.

@@ -4,11 +4,16 @@
 
 use std::path::Path;
 
+use chalkhand::domain::{Hash, How, What};
 use serde_json::{Value, json};
 
 use crate::outside;
 use crate::pages::first_code;
+use crate::photo_files::jpeg;
+use crate::photo_inbox::dated;
+use crate::photos::file;
 use crate::program::Home;
+use crate::roof::{CHECKLIST, JOB, PATH, entries};
 use crate::serve::Daemon;
 
 pub(crate) const CHROMIUM: &str = "/usr/bin/chromium";
@@ -33,6 +38,14 @@ fn looked_at(daemon: &Daemon, pages: &[&str]) -> Option<Value> {
 #[test]
 fn every_page_can_be_read_and_reached_by_everybody() {
     let home = Home::with_job();
+    adopt_short(&home, "photo = 1");
+    // A photo that waits, by the name it has in addresses.
+    let untimed = dated(640, None, None);
+    let path = home.path("data/inbox/untimed.jpg");
+    std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+    std::fs::write(path, &untimed).unwrap();
+    let id = Hash::of(format!("{} untimed.jpg", Hash::of(&untimed)).as_bytes()).to_string();
+    let waits = format!("/inbox/{}?job=EX-0001", &id[..16]);
     let daemon = Daemon::start(&home);
     let pages = [
         "/",
@@ -41,6 +54,8 @@ fn every_page_can_be_read_and_reached_by_everybody() {
         "/desk",
         "/desk/EX-0001",
         "/roof/EX-0001/deck-intake",
+        PATH,
+        &waits,
         "/library",
         "/library/checklist/deck-intake/1.1.0",
         "/people",
@@ -56,4 +71,65 @@ fn every_page_can_be_read_and_reached_by_everybody() {
     }
     let tabbed = told["notes"]["tabbed"].to_string();
     assert!(tabbed.contains("\"name\"") && tabbed.contains("\"BUTTON\""), "{tabbed}");
+}
+
+/// The short walk and its job, with its first photo wanted so.
+fn adopt_short(home: &Home, photos: &str) {
+    let checklist = home.write("short-walk.toml", &CHECKLIST.replace("photo = 1", photos));
+    home.run(["checklist", "adopt", checklist.to_str().unwrap()]).well();
+    let job = home.write("short.toml", JOB);
+    home.run(["job", "open", job.to_str().unwrap()]).well();
+}
+
+/// A photo taken without a connection waits on the phone, over a reload too; one
+/// whose reply was lost is one photo; one that is refused can be saved.
+#[test]
+fn a_photo_of_the_roof_screen_is_not_lost() {
+    let home = Home::new();
+    adopt_short(&home, "photo = 2");
+    let photos = [
+        file(&home, "one.jpg", &jpeg(1, 800, 600)),
+        file(&home, "two.jpg", &jpeg(6, 801, 600)),
+        file(&home, "letter.jpg", b"to whom it may concern"),
+        file(&home, "three.jpg", &jpeg(1, 802, 600)),
+    ];
+    let daemon = Daemon::start(&home);
+    let Some(folder) = outside::folder("photos in a real browser") else { return };
+    let base = format!("http://{}", daemon.page);
+    let asked = json!({
+        "chromium": CHROMIUM,
+        "base": base,
+        "first": format!("{base}/join?code={}", first_code(&daemon)),
+        "roof": PATH,
+        "photos": photos,
+        "shots": std::env::var("CHALKHAND_LOOK").ok(),
+    });
+    let told = outside::run(&folder, "roof_photo.mjs", &asked.to_string());
+    let told: Value = serde_json::from_str(&told).unwrap();
+    for kind in ["violations", "errors", "wide"] {
+        assert_eq!(told[kind], json!([]), "{kind}: {told:#}");
+    }
+    for state in ["unsent", "reloaded"] {
+        let said = told["said"][state].as_str().unwrap();
+        assert!(
+            said.contains("Photo not sent yet, of: Wear. It is kept on this phone"),
+            "{told:#}"
+        );
+    }
+    let refused = told["said"]["refused"].as_str().unwrap();
+    assert!(refused.contains("is no JPEG or PNG"), "{told:#}");
+    assert_eq!((&told["saved"], &told["afterwards"]), (&json!("letter.jpg"), &json!(true)));
+    assert_eq!(told["lost"], json!(1));
+    let words: Vec<String> = entries(&home)
+        .iter()
+        .filter(|entry| entry.draft.how == How::Touch)
+        .map(|entry| format!("{} {}", entry.draft.what.word(), entry.draft.what.step().unwrap()))
+        .collect();
+    let twice = ["photo-kept wear", "photo-taken wear"];
+    assert_eq!(words, [&twice[..], &twice, &["photo-kept wear"]].concat(), "{told:#}");
+    let widths = entries(&home).into_iter().filter_map(|entry| match entry.draft.what {
+        What::PhotoKept { photo, .. } => Some(photo.width_px),
+        _ => None,
+    });
+    assert_eq!(widths.collect::<Vec<_>>(), [800, 801, 802]);
 }

@@ -15,7 +15,7 @@ use crate::serve::Daemon;
 
 pub(crate) const PATH: &str = "/roof/SW-1/short-walk";
 
-const CHECKLIST: &str = r#"
+pub(crate) const CHECKLIST: &str = r#"
 id = "short-walk"
 version = "1.0.0"
 title = "A short walk"
@@ -70,7 +70,7 @@ say = "What is left to say?"
 answer = "note"
 "#;
 
-const JOB: &str = r#"
+pub(crate) const JOB: &str = r#"
 number = "SW-1"
 address = "1 Example Lane, Sampletown"
 owner = "Owner Example"
@@ -110,7 +110,7 @@ fn by_hand(home: &Home) -> Vec<(String, String)> {
     given.collect()
 }
 
-fn field<'a>(page: &'a Page, name: &str) -> &'a str {
+pub(crate) fn field<'a>(page: &'a Page, name: &str) -> &'a str {
     let (_, rest) = page.body.split_once(&format!("name=\"{name}\" value=\"")).unwrap();
     rest.split('"').next().unwrap()
 }
@@ -123,13 +123,13 @@ fn answer(browser: &mut Browser<'_>, page: &Page, meaning: &str, value: &str) ->
 }
 
 /// The same where it is taken; gives the page that follows.
-fn goes(browser: &mut Browser<'_>, page: &Page, meaning: &str, value: &str) -> Page {
+pub(crate) fn goes(browser: &mut Browser<'_>, page: &Page, meaning: &str, value: &str) -> Page {
     let sent = answer(browser, page, meaning, value);
     assert_eq!((sent.status, sent.to()), (303, PATH), "{sent:?}");
     browser.get(PATH)
 }
 
-fn until(what: &str, mut is: impl FnMut() -> bool) {
+pub(crate) fn until(what: &str, mut is: impl FnMut() -> bool) {
     let begun = Instant::now();
     while !is() {
         assert!(begun.elapsed() < Duration::from_secs(20), "not within 20 s: {what}");

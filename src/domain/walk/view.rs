@@ -66,6 +66,8 @@ impl Asks {
 /// The present step.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ViewStep {
+    /// Which.
+    pub at: StepRef,
     /// Its place, counted from 1.
     pub number: usize,
     /// Its name, with the row where it repeats.
@@ -196,6 +198,7 @@ impl Walk {
         let number = self.number(at);
         let after = self.plan.iter().skip(number).find(|step| self.settled(step).is_none());
         ViewStep {
+            at: at.clone(),
             number,
             title: self.title(at),
             text: self.tell(at).ok().map(|told| told.text),

@@ -3,6 +3,7 @@
 //! decided elsewhere.
 
 mod live;
+mod photo;
 mod screen;
 
 use std::sync::Arc;
@@ -37,6 +38,7 @@ pub(super) fn router() -> Router<Shared> {
         .route("/roof/{job}/{checklist}/again", post(again))
         .route("/roof/{job}/{checklist}/answer", post(answer))
         .route("/roof/{job}/{checklist}/live", get(live::live))
+        .route("/roof/{job}/{checklist}/photo", post(photo::photo))
 }
 
 /// Which walk an address names.

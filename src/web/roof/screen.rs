@@ -9,7 +9,7 @@ use super::super::look;
 use super::super::shell::{self, Part, token};
 use super::super::walks::{Chalk, Command, EarState, Field, Held, Shown, ShownEar, ShownStep};
 use super::super::words::Words;
-use super::Which;
+use super::{Which, photo};
 use crate::domain::{Language, Role};
 
 /// The whole page.
@@ -28,11 +28,13 @@ pub(super) fn page(
             data-sending=(words.t("roof.sending")) data-signed-out=(words.t("roof.signed-out")) {
             div #link role="status" { @if let Some(why) = refused { p.wrong { (why) } } }
             (voice(words, &shown.ear))
+            (photo::unsent(words))
             (parts(visitor, which, shown, refused, &id))
         }
     };
     let title = shown.step.as_ref().map_or(&shown.checklist, |step| &step.title);
-    shell::page_with(visitor, Part::Jobs, title, &body, &["roof.css", "roof.js", "headset.js"])
+    let scripts = ["roof.css", "roof.js", "headset.js", "photo.js"];
+    shell::page_with(visitor, Part::Jobs, title, &body, &scripts)
 }
 
 /// The parts. `id` names the answer that a form without a script sends, so that
@@ -178,7 +180,7 @@ impl Ask<'_> {
     }
 
     fn step(&self, step: &ShownStep) -> Markup {
-        let words = self.words;
+        let (words, shown) = (self.words, self.shown);
         html! {
             @if !step.cautions.is_empty() {
                 div.caution {
@@ -195,6 +197,7 @@ impl Ask<'_> {
             p.text lang=[self.lang] { (step.text.as_deref().unwrap_or_default()) }
             @if 0 < step.photos_left {
                 p { (words.fill("roof.photos", &[("count", &step.photos_left.to_string())])) }
+                (photo::form(self.visitor, self.which, shown, step, self.id))
                 (self.buttons(&["photo-taken"], "photo"))
             }
             (self.field())
@@ -316,6 +319,12 @@ impl Ask<'_> {
             @if let Some(step) = &shown.step {
                 @if !step.why.is_empty() {
                     details { summary { (words.t("roof.why")) } p lang=[self.lang] { (step.why) } }
+                }
+                @if shown.asks != "step" || step.photos_left == 0 {
+                    details {
+                        summary { (words.t("photo.more")) }
+                        (photo::form(self.visitor, self.which, shown, step, self.id))
+                    }
                 }
                 @if let Some(next) = &step.next {
                     p { (words.fill("roof.next", &[("title", next)])) }

@@ -1,0 +1,122 @@
+// Takes photos on the roof screen with a real Chromium: without a connection, with
+// a reply that is lost, over a reload, without scripts. Asked as JSON on standard
+// input, told as JSON on standard output.
+import { createRequire } from 'node:module';
+import { mkdirSync, readFileSync } from 'node:fs';
+
+const folder = process.env.CHALKHAND_OUTSIDE;
+const require = createRequire(`${folder}/package.json`);
+const { chromium } = require('playwright-core');
+const axe = readFileSync(require.resolve('axe-core/axe.min.js'), 'utf8');
+
+const asked = JSON.parse(readFileSync(0, 'utf8'));
+const told = { said: {}, violations: [], wide: [], errors: [] };
+const browser = await chromium.launch({
+  executablePath: asked.chromium,
+  args: ['--no-sandbox', '--disable-dev-shm-usage'],
+});
+const phone = { viewport: { width: 390, height: 844 }, hasTouch: true };
+
+const context = await browser.newContext(phone);
+const page = await context.newPage();
+page.on('pageerror', (error) => told.errors.push(String(error)));
+await page.goto(asked.first);
+await page.fill('#name', 'Office Example');
+await page.fill('#passphrase', 'ladder first');
+await page.click('main button');
+await page.waitForURL(`${asked.base}/`);
+
+const roof = asked.base + asked.roof;
+const said = async (name) => {
+  told.said[name] = await page.textContent('#photos');
+  await page.evaluate(axe).catch(async () => {
+    const session = await context.newCDPSession(page);
+    await session.send('Page.setBypassCSP', { enabled: true });
+    await page.evaluate(axe);
+  });
+  const found = await page.evaluate(() => window.axe.run(document, {
+    runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'],
+  }));
+  for (const one of found.violations) told.violations.push(`${name}: ${one.id}: ${one.nodes[0].html}`);
+  const wide = await page.evaluate(() => {
+    document.documentElement.style.fontSize = '200%';
+    const { scrollWidth, clientWidth } = document.documentElement;
+    document.documentElement.style.fontSize = '';
+    return scrollWidth - clientWidth;
+  });
+  if (wide > 1) told.wide.push(`${name}: ${wide} px`);
+  if (asked.shots) {
+    mkdirSync(asked.shots, { recursive: true });
+    await page.screenshot({ path: `${asked.shots}/roof-photo-${name}.png`, fullPage: true });
+  }
+};
+const says = (words) => page.waitForFunction(
+  (wanted) => document.getElementById('photos').textContent.includes(wanted), words, { timeout: 30000 });
+const photo = '#question form.shot input[type=file], #rest form.shot input[type=file]';
+const take = async (file) => {
+  const control = page.locator(photo).first();
+  await control.setInputFiles(file);
+};
+
+// Taken without a connection: told, kept over a reload, sent when it is back.
+await page.goto(roof);
+await page.waitForSelector('#roof[data-shots]');
+const upload = '**/photo';
+await page.route(upload, (route) => route.abort('internetdisconnected'));
+await take(asked.photos[0]);
+await says('not sent yet');
+await said('unsent');
+await page.reload();
+await says('not sent yet');
+await said('reloaded');
+await page.unroute(upload);
+await page.evaluate(() => dispatchEvent(new Event('online')));
+await says('Photo kept, entry');
+await said('kept');
+await page.waitForFunction(
+  () => document.getElementById('question').textContent.includes('Photos wanted: 1'), null, { timeout: 30000 });
+
+// The log has it and the reply is lost: sent again, it is one.
+let lost = 0;
+await page.route(upload, async (route) => {
+  if (lost > 0) return route.continue();
+  lost += 1;
+  await route.fetch();
+  return route.abort('connectionreset');
+});
+await take(asked.photos[1]);
+await says('not sent yet');
+await says('Photo kept, entry');
+told.lost = lost;
+await page.unroute(upload);
+await page.waitForFunction(
+  () => !document.getElementById('question').textContent.includes('Photos wanted'), null, { timeout: 30000 });
+
+// What the program refuses stays here to be saved, or is thrown away.
+await page.locator('#rest details:has(form.shot) summary').first().click();
+await take(asked.photos[2]);
+await says('Photo not kept');
+await said('refused');
+told.saved = await page.getAttribute('#photos a', 'download');
+await page.click('#photos button');
+await page.waitForFunction(() => document.getElementById('photos').hidden);
+await page.reload();
+await page.waitForSelector('#roof[data-shots]');
+await page.waitForTimeout(500);
+told.afterwards = await page.evaluate(() => document.getElementById('photos').hidden);
+
+// Without scripts the form does it.
+const plain = await browser.newContext({
+  ...phone, javaScriptEnabled: false, storageState: await context.storageState(),
+});
+const still = await plain.newPage();
+await still.goto(roof);
+await still.locator('#rest details:has(form.shot) summary').first().click();
+await still.locator(photo).first().setInputFiles(asked.photos[3]);
+await still.locator('#rest form.shot button').click();
+await still.waitForURL(roof);
+if (asked.shots) await still.screenshot({ path: `${asked.shots}/roof-photo-plain.png`, fullPage: true });
+told.plain = await still.textContent('main');
+
+await browser.close();
+console.log(JSON.stringify(told));
