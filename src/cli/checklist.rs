@@ -13,7 +13,7 @@ use crate::domain::{Json, PinKind, Version};
 use crate::export::{self, changes};
 use crate::files::{self, Kind, Problems};
 use crate::measure::Functions;
-use crate::office::library;
+use crate::office::{library, lists};
 use crate::roof;
 
 #[derive(Debug, clap::Subcommand)]
@@ -193,27 +193,7 @@ fn list(config: &Config, json: bool, out: &mut Out) -> anyhow::Result<()> {
     adopted.extend(home.store.adopted(PinKind::Profile)?);
     let seen = home.store.seen()?;
     if json {
-        let text = |text: &Option<String>| text.as_ref().map_or(Json::Null, Json::text);
-        let adopted = adopted.iter().map(|a| {
-            Json::object([
-                ("kind", a.kind.word().into()),
-                ("id", Json::text(&a.id)),
-                ("version", Json::text(a.version)),
-                ("sha256", Json::text(a.hash)),
-                ("adopted_at", Json::text(&a.adopted_at)),
-                ("adopted_by", Json::text(&a.adopted_by)),
-            ])
-        });
-        let seen = seen.iter().map(|s| {
-            Json::object([
-                ("path", Json::text(&s.path)),
-                ("kind", Json::text(&s.kind)),
-                ("id", text(&s.id)),
-                ("version", text(&s.version)),
-                ("verdict", Json::text(&s.verdict)),
-                ("why", Json::text(&s.why)),
-            ])
-        });
+        let (adopted, seen) = (adopted.iter().map(lists::adopted), seen.iter().map(lists::seen));
         return out.json(&Json::object([
             ("adopted", Json::List(adopted.collect())),
             ("seen", Json::List(seen.collect())),

@@ -4,6 +4,7 @@ use super::home::Home;
 use super::out::Out;
 use crate::config::Config;
 use crate::domain::Json;
+use crate::office::lists;
 use crate::store::FoundJob;
 
 #[derive(Debug, clap::Args)]
@@ -28,7 +29,7 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
 
 pub(super) fn print(found: &[FoundJob], json: bool, out: &mut Out) -> anyhow::Result<()> {
     if json {
-        return out.json(&Json::List(found.iter().map(super::job::found).collect()));
+        return out.json(&Json::List(found.iter().map(lists::found).collect()));
     }
     for job in found {
         let calls = match job.open_callbacks {

@@ -8,7 +8,7 @@ use super::home::{Home, plain, read_text};
 use super::out::Out;
 use crate::config::Config;
 use crate::daemon;
-use crate::domain::{Checklist, How, Json, PinKind};
+use crate::domain::{Checklist, How, PinKind};
 use crate::export;
 use crate::office::opening::{self, Opener};
 
@@ -53,7 +53,7 @@ pub(super) fn run(config: &Config, command: Command, out: &mut Out) -> anyhow::R
             let mut home = Home::open(config)?;
             let text = read_text(&file)?;
             let (Home { store, functions, .. }, name) = (&mut home, file.display().to_string());
-            let opener = Opener { by: &by, how: How::File };
+            let opener = Opener { by: &by, how: How::File, key: None };
             let job = opening::open(store, functions, (&text, &name), &opener, daemon::now);
             let job = job.map_err(plain)?;
             out.line(&format!("opened job {}", job.number))?;
@@ -98,17 +98,4 @@ pub(super) fn run(config: &Config, command: Command, out: &mut Out) -> anyhow::R
             }
         }
     }
-}
-
-/// The JSON of a found job.
-pub(super) fn found(job: &crate::store::FoundJob) -> Json {
-    Json::object([
-        ("number", Json::text(&job.number)),
-        ("address", Json::text(&job.address)),
-        ("owner", Json::text(&job.owner)),
-        ("phone", Json::text(&job.phone)),
-        ("opened_on", Json::text(&job.opened_on)),
-        ("open_callbacks", Json::from(job.open_callbacks)),
-        ("imported_as", job.imported.as_ref().map_or(Json::Null, Json::text)),
-    ])
 }

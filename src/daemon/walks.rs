@@ -202,6 +202,17 @@ impl Walks for PageWalks {
         running.walks.insert(key, one);
         Ok(followed)
     }
+
+    fn running(&self, wanted: &Wanted) -> Option<Followed> {
+        let mut running = self.running.lock().unwrap_or_else(PoisonError::into_inner);
+        running.walks.retain(|_, one| !one.thread.is_finished());
+        let theirs = running.walks.iter().filter(|((job, id, by), _)| {
+            (job, &id.checklist, by) == (&wanted.job, &wanted.checklist, &wanted.by)
+        });
+        let (_, one) = theirs.max_by_key(|((_, id, _), _)| id.nth)?;
+        one.signs.idle.store(0, Ordering::Relaxed);
+        Some(one.followed())
+    }
 }
 
 /// One walk until it is left. After its last step it stays open for a correction

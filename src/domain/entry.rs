@@ -91,6 +91,8 @@ pub enum How {
     File,
     /// By the program itself.
     Program,
+    /// Asked for over HTTP by another program, with a person's key.
+    Http,
 }
 
 impl How {
@@ -104,6 +106,7 @@ impl How {
             Self::Command => "command",
             Self::File => "file",
             Self::Program => "program",
+            Self::Http => "http",
         }
     }
 
@@ -354,6 +357,20 @@ pub enum What {
         /// On which device.
         device: String,
     },
+    /// A key was made with which a program acts as somebody; of no job.
+    KeyMade {
+        /// As whom.
+        name: String,
+        /// What the key is called.
+        called: String,
+    },
+    /// Such a key was ended; of no job.
+    KeyEnded {
+        /// Whose.
+        name: String,
+        /// What the key is called.
+        called: String,
+    },
 }
 
 impl What {
@@ -391,6 +408,8 @@ impl What {
             Self::PersonLeft { .. } => "person-left",
             Self::SignedIn { .. } => "signed-in",
             Self::SignInEnded { .. } => "sign-in-ended",
+            Self::KeyMade { .. } => "key-made",
+            Self::KeyEnded { .. } => "key-ended",
         }
     }
 

@@ -133,7 +133,9 @@ fn row(row: Option<u32>) -> Json {
 fn how(how: &How) -> Json {
     match how {
         How::Voice(heard) => Json::object([(how.word(), hearing_json::heard(heard))]),
-        How::Keys | How::Touch | How::Command | How::File | How::Program => how.word().into(),
+        How::Keys | How::Touch | How::Command | How::File | How::Program | How::Http => {
+            how.word().into()
+        }
     }
 }
 
@@ -242,6 +244,9 @@ fn details(what: &What) -> Json {
         What::SignedIn { device } => Json::object([("device", Json::text(device))]),
         What::SignInEnded { name, device } => {
             Json::object([("name", Json::text(name)), ("device", Json::text(device))])
+        }
+        What::KeyMade { name, called } | What::KeyEnded { name, called } => {
+            Json::object([("name", Json::text(name)), ("called", Json::text(called))])
         }
     }
 }
@@ -389,6 +394,7 @@ impl Fields<'_> {
             Some("command") => Ok(How::Command),
             Some("file") => Ok(How::File),
             Some("program") => Ok(How::Program),
+            Some("http") => Ok(How::Http),
             Some(_) => Err(self.wrong("how")),
             None => {
                 let how = self.inner("how")?;
@@ -529,6 +535,10 @@ impl Fields<'_> {
             "signed-in" => What::SignedIn { device: self.text("device")? },
             "sign-in-ended" => {
                 What::SignInEnded { name: self.text("name")?, device: self.text("device")? }
+            }
+            "key-made" => What::KeyMade { name: self.text("name")?, called: self.text("called")? },
+            "key-ended" => {
+                What::KeyEnded { name: self.text("name")?, called: self.text("called")? }
             }
             _ => return Err(self.wrong("what")),
         })

@@ -9,8 +9,8 @@
 
 use crate::domain::entry_json;
 use crate::domain::{
-    About, Attention, Caution, Checklist, Comparison, Computed, Day, Due, FactName, Given, Hash,
-    Heard, How, Job, Json, Note, Outcome, Pin, PointStanding, Profile, Record, RecordFact,
+    About, Attention, Caution, Checklist, Comparison, Computed, Day, Due, Entry, FactName, Given,
+    Hash, Heard, How, Job, Json, Note, Outcome, Pin, PointStanding, Profile, Record, RecordFact,
     RecordMeasure, RecordStep, RecordWalk, Settled, Table, Target, Units, sealing,
 };
 use crate::measure::{Quantity, Value};
@@ -64,17 +64,7 @@ pub(super) fn note(note: &Note) -> Json {
 #[must_use]
 pub fn day(day: &Day) -> Json {
     let jobs = day.jobs.iter().map(|job| {
-        let entries = job.entries.iter().map(|(entry, title)| {
-            let mut sealed = entry_json::sealed(entry.seq, &entry.draft, entry.previous);
-            if let Json::Object(members) = &mut sealed {
-                members.insert("entry_sha256".to_owned(), Json::text(entry.hash));
-                if let Some(title) = title {
-                    members.insert("step_title".to_owned(), Json::text(title));
-                }
-            }
-            Told::Line.put(&mut sealed, words::entry(entry, title.as_deref(), Units::Us));
-            sealed
-        });
+        let entries = job.entries.iter().map(|(one, title)| entry(one, title.as_deref()));
         let needs = job.attention.iter().map(|a| attention(a, order::day_title(job, a)));
         Json::object([
             ("number", Json::text(&job.number)),
@@ -90,6 +80,21 @@ pub fn day(day: &Day) -> Json {
         ("date", Json::text(day.date)),
         ("jobs", list(jobs)),
     ])
+}
+
+/// An entry as it was sealed, with its hash, the name of its step and the line a
+/// person reads.
+#[must_use]
+pub fn entry(entry: &Entry, title: Option<&str>) -> Json {
+    let mut sealed = entry_json::sealed(entry.seq, &entry.draft, entry.previous);
+    if let Json::Object(members) = &mut sealed {
+        members.insert("entry_sha256".to_owned(), Json::text(entry.hash));
+        if let Some(title) = title {
+            members.insert("step_title".to_owned(), Json::text(title));
+        }
+    }
+    Told::Line.put(&mut sealed, words::entry(entry, title, Units::Us));
+    sealed
 }
 
 /// Indented text for a person; members in the order of the canonical text.

@@ -118,6 +118,7 @@ pub fn how(how: &How) -> String {
         How::Command => "by a command".to_owned(),
         How::File => "written in a file".to_owned(),
         How::Program => "by the program".to_owned(),
+        How::Http => "by another program, over HTTP".to_owned(),
     }
 }
 
@@ -368,6 +369,10 @@ pub fn what(what: &What, title: Option<&str>, units: Units) -> String {
         What::PersonLeft { name } => format!("{name} may no longer sign in"),
         What::SignedIn { device } => format!("signed in on {device}"),
         What::SignInEnded { name, device } => format!("sign-in of {name} on {device} ended"),
+        What::KeyMade { name, called } => {
+            format!("key “{called}” made, with which a program acts as {name}")
+        }
+        What::KeyEnded { name, called } => format!("key “{called}” of {name} ended"),
     }
 }
 

@@ -4,7 +4,7 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use crate::domain::{At, Checklist, Hash, PinKind, Profile, Version};
+use crate::domain::{At, Checklist, Hash, Json, PinKind, Profile, Version};
 use crate::export::changes::{self, Told};
 use crate::files::{self, Kind, Problems};
 use crate::measure::Functions;
@@ -139,6 +139,43 @@ pub fn taken(store: &mut Store, path: &str, at: At) -> Result<(), OfficeError> {
         store.saw(&known, at)?;
     }
     Ok(())
+}
+
+/// What a text is, as JSON; or everything that is wrong with it, each with its place
+/// where it has one.
+#[must_use]
+pub fn checked(read: &Result<Sound, OfficeError>) -> Json {
+    let sound = |kind: &str, id: &str, version: Json| {
+        Json::object([
+            ("sound", Json::Bool(true)),
+            ("kind", kind.into()),
+            ("id", Json::text(id)),
+            ("version", version),
+        ])
+    };
+    let error = match read {
+        Ok(Sound::Checklist(list)) => {
+            return sound("checklist", &list.id, Json::text(list.version));
+        }
+        Ok(Sound::Profile(profile)) => {
+            return sound("profile", &profile.id, Json::text(profile.version));
+        }
+        Ok(Sound::Job(number)) => return sound("job", number, Json::Null),
+        Err(error) => error,
+    };
+    let placed = |problem: &files::Problem| {
+        Json::object([
+            ("line", Json::from(problem.line)),
+            ("column", Json::from(problem.col)),
+            ("message", Json::text(&problem.message)),
+            ("hint", problem.hint.as_ref().map_or(Json::Null, Json::text)),
+        ])
+    };
+    let all = match problems(error) {
+        Some(problems) => problems.list().iter().map(placed).collect(),
+        None => vec![Json::object([("message", Json::text(error))])],
+    };
+    Json::object([("sound", Json::Bool(false)), ("problems", Json::List(all))])
 }
 
 /// The problems of a text, where that is what is wrong.

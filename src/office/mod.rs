@@ -9,9 +9,11 @@ pub mod deeds;
 mod feeds;
 pub mod inbox;
 pub mod library;
+pub mod lists;
 pub mod opening;
 mod people;
 pub mod photos;
+mod program_keys;
 mod record;
 mod seal;
 mod settings;
@@ -43,7 +45,8 @@ pub use people::{
     Asked, Joined, NewSession, PeopleError, any_person, asked, end, invite, join, leave, pair,
     sign_in, sign_in_device,
 };
-pub use record::{RecordForm, SealedRecord, due, imported_file, previews, record};
+pub use program_keys::{end_key, key_holder, make_key};
+pub use record::{RecordForm, SealedRecord, dates_file, due, imported_file, previews, record};
 pub use seal::{device_key, note_key, sealed};
 pub use settings::{Settings, read_settings};
 pub use translation::{translated, translation_path};
@@ -107,6 +110,9 @@ pub enum OfficeError {
     /// The machine lacks a time zone.
     #[error("this machine does not know the time zone `{0}`")]
     NoZone(String),
+    /// The number is taken.
+    #[error("job {0} is open already; give the new job another number")]
+    IsOpen(String),
     /// Versions, facts and figures that do not go together.
     #[error("{0}")]
     Unfit(String),

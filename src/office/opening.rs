@@ -25,6 +25,8 @@ pub struct Opener<'a> {
     pub by: &'a str,
     /// How it was conveyed.
     pub how: How,
+    /// The key a request was given; none where the job's number is key enough.
+    pub key: Option<Key>,
 }
 
 /// The newest adopted version.
@@ -157,10 +159,7 @@ pub fn open_with(
     let unfit = |why: String| Err(OfficeError::Unfit(why));
     let mut job = file.job.clone();
     if store.job(&job.number)?.is_some() {
-        return unfit(format!(
-            "job {} is open already; give the new job another number",
-            job.number
-        ));
+        return Err(OfficeError::IsOpen(job.number));
     }
     let checklists = wanted_checklists(store, functions, file)?;
     job.pins.extend(checklists.iter().map(|checklist| Pin {
@@ -200,7 +199,9 @@ pub fn open_with(
         corrects: None,
         key: Key(key),
     };
-    let mut drafts = vec![draft(What::JobOpened(job.clone()), format!("open/{}", job.number))];
+    let own = || format!("open/{}", job.number);
+    let key = opener.key.clone().map_or_else(own, |Key(key)| key);
+    let mut drafts = vec![draft(What::JobOpened(job.clone()), key)];
     for (name, value) in facts.iter() {
         let row = name.row.map_or_else(String::new, |row| format!("#{row}"));
         let key = format!("open/{}/{}{row}", job.number, name.name);

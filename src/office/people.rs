@@ -5,6 +5,7 @@
 use argon2::Argon2;
 use argon2::password_hash::{PasswordHasher as _, PasswordVerifier as _, phc::PasswordHash};
 
+use super::program_keys::MOST_CALLED;
 use crate::domain::entry::{How, Key};
 use crate::domain::{At, Draft, Hash, Language, Roles, Units, What};
 use crate::store::{Invitation, Person, Session, SignIn, Store, StoreError};
@@ -13,7 +14,7 @@ use crate::store::{Invitation, Person, Session, SignIn, Store, StoreError};
 pub(crate) const LEAST_PASSPHRASE: usize = 6;
 /// More are cut nowhere, but nobody types them.
 const MOST_PASSPHRASE: usize = 200;
-const MOST_NAME: usize = 80;
+pub(super) const MOST_NAME: usize = 80;
 /// Letters of a code that cannot be taken for one another: 60 bits in twelve.
 const CODE_LETTERS: &[u8; 32] = b"0123456789ABCDEFGHJKMNPQRSTVWXYZ";
 const CODE_LENGTH: usize = 12;
@@ -38,6 +39,12 @@ pub enum PeopleError {
     /// No name.
     #[error("write your name as jobs name you, up to {MOST_NAME} characters")]
     NoName,
+    /// A key without a name.
+    #[error("write what the key is for, up to {MOST_CALLED} characters")]
+    NoKeyName,
+    /// Nobody of that name signs in.
+    #[error("nobody called {0} signs in")]
+    Nobody(String),
     /// Somebody of that name signs in already.
     #[error("somebody called {0} signs in already: write the name so that it tells you apart")]
     NameTaken(String),
@@ -286,7 +293,7 @@ pub fn leave(store: &mut Store, person: &Person, by: &str, now: At) -> Result<bo
 }
 
 /// An entry of no job.
-fn told(by: &str, at: At, what: What) -> Result<Draft, PeopleError> {
+pub(super) fn told(by: &str, at: At, what: What) -> Result<Draft, PeopleError> {
     let mut once = [0; 16];
     random(&mut once)?;
     let once: String = once.iter().map(|byte| format!("{byte:02x}")).collect();
@@ -300,6 +307,6 @@ fn hashed(passphrase: &str) -> Result<String, PeopleError> {
     hash.map(|hash| hash.to_string()).map_err(|error| PeopleError::NoSecret(error.to_string()))
 }
 
-fn random(bytes: &mut [u8]) -> Result<(), PeopleError> {
+pub(super) fn random(bytes: &mut [u8]) -> Result<(), PeopleError> {
     getrandom::fill(bytes).map_err(|error| PeopleError::NoSecret(error.to_string()))
 }

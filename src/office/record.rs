@@ -1,7 +1,9 @@
 //! The record of a job as it is handed out, by the command and by the page: the
 //! same log gives the same bytes in both.
 
-use super::{OfficeError, dates, read_settings, sealed};
+use jiff::tz::TimeZone;
+
+use super::{OfficeError, dates, give_out, job, read_settings, sealed, zone};
 use crate::config::Config;
 use crate::domain::{At, Due, JobFile, Json, Record, Units};
 use crate::export;
@@ -96,6 +98,29 @@ pub fn due(config: &Config, file: &JobFile, now: At) -> Result<Vec<Due>, OfficeE
     let mut due = dates(file, &settings, now)?;
     due.retain(|due| due.cancelled_because.is_none());
     Ok(due)
+}
+
+/// The dates of a job as a calendar file; none where it has none. Whoever fetches
+/// them is given them: what is new is said in the log.
+///
+/// # Errors
+/// There is no such job, a setting does not read, or the log cannot be written.
+pub fn dates_file(
+    config: &Config,
+    store: &mut Store,
+    functions: &Functions,
+    number: &str,
+    by: &str,
+    now: impl Fn(&TimeZone) -> At,
+) -> Result<Option<String>, OfficeError> {
+    let mut file = job(store, functions, number)?;
+    let zone = zone(&file.job)?;
+    let settings = read_settings(config)?;
+    let due = give_out(store, &mut file, &settings, now(&zone), by)?;
+    if due.is_empty() {
+        return Ok(None);
+    }
+    Ok(Some(export::calendar::ics(&file.job, &due, &zone)?))
 }
 
 /// The previews of a record; those that are missing or changed are left out, and

@@ -60,6 +60,22 @@ impl Store {
         row.map(|row| self.parse(&row)).transpose()
     }
 
+    /// The first entry, by its key, whose key begins so; `begin` ends with a stroke.
+    ///
+    /// # Errors
+    /// The log cannot be read, or the entry was changed.
+    pub fn entry_of_keys(&self, begin: &str) -> Result<Option<Entry>, StoreError> {
+        // The character after the stroke is a zero: by the index, whatever is in it.
+        let end = format!("{}0", begin.trim_end_matches('/'));
+        let sql = "select * from entry where ?1 <= key and key < ?2 order by key limit 1";
+        let row = self
+            .db
+            .prepare_cached(sql)
+            .and_then(|mut statement| statement.query_row([begin, &end], Row::of).optional());
+        let row = row.map_err(self.error("read entries"))?;
+        row.map(|row| self.parse(&row)).transpose()
+    }
+
     /// Opens a job: all of these drafts or none.
     ///
     /// # Errors

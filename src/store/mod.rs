@@ -10,6 +10,7 @@ mod imported;
 mod key_file;
 mod people;
 mod photos;
+mod program_keys;
 mod read;
 mod seals;
 
@@ -28,6 +29,7 @@ pub use imported::{Import, Imported, ImportedFile, ImportedJob, Lies};
 pub use key_file::{KeyError, KeyFile};
 pub use people::{Invitation, Person, Session, SignIn};
 pub use photos::Photos;
+pub use program_keys::ProgramKey;
 pub use read::{FoundJob, json as read_json};
 pub use seals::KnownKey;
 

@@ -5,6 +5,7 @@
 use rusqlite::{OptionalExtension as _, Row, Transaction, TransactionBehavior, params};
 
 use super::append::add;
+use super::program_keys::end_keys_of;
 use super::{Store, StoreError};
 use crate::domain::{At, Draft, Hash, Language, Roles, Units};
 
@@ -73,12 +74,12 @@ pub struct Session {
 }
 
 /// How stale `seen_ms` may be before it is written again, in milliseconds.
-const SEEN_AGAIN_MS: i64 = 60_000;
+pub(super) const SEEN_AGAIN_MS: i64 = 60_000;
 
-const PERSON: &str =
+pub(super) const PERSON: &str =
     "person.person_id, name, roles, secret, units, language, left_at is not null as left";
 
-fn person(row: &Row<'_>) -> rusqlite::Result<Person> {
+pub(super) fn person(row: &Row<'_>) -> rusqlite::Result<Person> {
     let wrong =
         |at| rusqlite::Error::InvalidColumnType(at, String::new(), rusqlite::types::Type::Text);
     let (roles, units, language): (String, String, String) =
@@ -285,8 +286,8 @@ impl Store {
         .map(|ended| ended.is_some())
     }
 
-    /// From now on the person may not sign in, and is signed out everywhere;
-    /// whether that was not so before.
+    /// From now on the person may not sign in, is signed out everywhere, and no key
+    /// of the person holds; whether that was not so before.
     ///
     /// # Errors
     /// Nothing was written.
@@ -298,6 +299,7 @@ impl Store {
             }
             let sql = "update sign_in set ended_ms = ?2 where person_id = ?1 and ended_ms is null";
             tx.execute(sql, params![person, now.ms()])?;
+            end_keys_of(tx, person, now)?;
             add(tx, told).map(Some)
         })
         .map(|left| left.is_some())
@@ -321,7 +323,7 @@ impl Store {
     }
 
     /// One transaction; undone where nothing comes of it.
-    fn change<T>(
+    pub(super) fn change<T>(
         &mut self,
         doing: &'static str,
         body: impl FnOnce(&Transaction<'_>) -> rusqlite::Result<Option<T>>,

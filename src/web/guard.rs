@@ -6,18 +6,19 @@ use std::net::{IpAddr, SocketAddr};
 use axum::body::Bytes;
 use axum::extract::{ConnectInfo, FromRequest, FromRequestParts, Request, State};
 use axum::http::request::Parts;
-use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, Uri, header};
+use axum::http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, Uri, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse as _, Redirect, Response};
 use serde::de::DeserializeOwned;
 use subtle::ConstantTimeEq as _;
 
+use super::api;
 use super::refusal::Refusal;
 use super::shell;
 use super::site::Shared;
 use super::words::Words;
-use crate::domain::{Hash, Right};
-use crate::store::Session;
+use crate::domain::{Hash, How, Right};
+use crate::store::{ProgramKey, Session};
 
 /// Somebody who is signed in.
 #[derive(Clone, Debug)]
@@ -26,9 +27,36 @@ pub(super) struct Visitor {
     /// Goes into every form.
     pub(super) token: String,
     pub(super) words: Words,
+    /// Whether a program acts with a key of this person.
+    pub(super) by_key: bool,
 }
 
 impl Visitor {
+    /// As whom a program acts with a key; the key's name stands for the device.
+    pub(super) fn by_key(key: ProgramKey) -> Self {
+        let words = Words::of(key.person.language);
+        let session = Session {
+            // Of no row: nobody ends it but by ending the key.
+            id: 0,
+            person: key.person,
+            device: key.called,
+            paired: false,
+            since_ms: key.since_ms,
+            seen_ms: key.seen_ms.unwrap_or(key.since_ms),
+        };
+        Self { session, token: String::new(), words, by_key: true }
+    }
+
+    /// How what the person does was conveyed.
+    pub(super) fn how(&self) -> How {
+        if self.by_key { How::Http } else { How::Touch }
+    }
+
+    /// Whether this is the token of that sign-in; a key has none.
+    pub(super) fn has_token(&self, token: &str) -> bool {
+        !self.token.is_empty() && bool::from(token.as_bytes().ct_eq(self.token.as_bytes()))
+    }
+
     pub(super) fn name(&self) -> &str {
         &self.session.person.name
     }
@@ -56,7 +84,7 @@ fn form_token(secret: &str) -> String {
     Hash::of(format!("form/{secret}").as_bytes()).to_string().chars().take(32).collect()
 }
 
-fn text<'a>(headers: &'a HeaderMap, name: &HeaderName) -> Option<&'a str> {
+pub(super) fn text<'a>(headers: &'a HeaderMap, name: &HeaderName) -> Option<&'a str> {
     headers.get(name).and_then(|value| value.to_str().ok())
 }
 
@@ -88,7 +116,7 @@ impl FromRequestParts<Shared> for Visitor {
         let session = site.log(move |store, site| store.session(hash, site.now())).await?;
         let session = session.ok_or(Refusal::SignIn)?;
         let words = Words::of(session.person.language);
-        let visitor = Self { session, token: form_token(&secret), words };
+        let visitor = Self { session, token: form_token(&secret), words, by_key: false };
         parts.extensions.insert(visitor.clone());
         Ok(visitor)
     }
@@ -112,7 +140,7 @@ impl<T: DeserializeOwned> FromRequest<Shared> for Sent<T> {
         let visitor = Visitor::from_request_parts(&mut parts, site).await?;
         let body = form_bytes(Request::from_parts(parts, body), site).await?;
         let sent: Token = serde_urlencoded::from_bytes(&body).map_err(|_| Refusal::Strange)?;
-        if !bool::from(sent.token.as_bytes().ct_eq(visitor.token.as_bytes())) {
+        if !visitor.has_token(&sent.token) {
             return Err(Refusal::Strange);
         }
         Ok(Self(visitor, read_form(&body)?))
@@ -155,7 +183,10 @@ pub(super) async fn guard(State(site): State<Shared>, request: Request, next: Ne
     let method = request.method().clone();
     let uri = request.uri().clone();
     let reads = Words::asked_for(text(request.headers(), &header::ACCEPT_LANGUAGE));
+    // Programs are told of a problem whatever else they take.
+    let program = api::is_below(uri.path());
     let page = text(request.headers(), &header::ACCEPT).is_some_and(|a| a.contains("text/html"));
+    let page = page && !program;
     let from = request.extensions().get::<ConnectInfo<SocketAddr>>().map(|from| from.0.ip());
     let mut response = match admitted(&site, &request, from) {
         Ok(()) => next.run(request).await,
@@ -166,7 +197,11 @@ pub(super) async fn guard(State(site): State<Shared>, request: Request, next: Ne
         response = for_people(&refusal, &method, &uri, Words::of(reads));
         response.headers_mut().extend(wait.map(|wait| (header::RETRY_AFTER, wait)));
     }
+    let signs_in = program && response.status() == StatusCode::UNAUTHORIZED;
     let headers = response.headers_mut();
+    if signs_in {
+        headers.insert(header::WWW_AUTHENTICATE, HeaderValue::from_static("Bearer"));
+    }
     for (name, value) in HEADERS {
         headers.entry(HeaderName::from_static(name)).or_insert(HeaderValue::from_static(value));
     }

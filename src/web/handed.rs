@@ -30,7 +30,7 @@ pub(super) fn router() -> Router<Shared> {
 
 /// A page of its own with one style and drawings. It may load and run nothing: its
 /// style is allowed by its hash, and it is a stranger to the pages around it.
-fn apart(text: String) -> Response {
+pub(super) fn apart(text: String) -> Response {
     let styles = text.split("<style>").skip(1).filter_map(|rest| rest.split("</style>").next());
     let styles: Vec<String> = styles
         .map(|style| {
@@ -49,7 +49,7 @@ fn apart(text: String) -> Response {
 }
 
 /// A file to keep, under a name that every system takes.
-fn file(kind: &'static str, number: &str, name: &str, bytes: Vec<u8>) -> Response {
+pub(super) fn file(kind: &'static str, number: &str, name: &str, bytes: Vec<u8>) -> Response {
     let plain = |c: char| if c.is_ascii_alphanumeric() || c == '-' { c } else { '_' };
     let number: String = number.chars().map(plain).collect();
     let kept = format!("attachment; filename=\"{number}-{name}\"");
@@ -72,7 +72,7 @@ async fn sheet(
 }
 
 /// The record of a job of this log, or of an imported one as it came.
-async fn record(
+pub(super) async fn record(
     site: &Shared,
     visitor: &Visitor,
     number: &str,
@@ -127,29 +127,27 @@ async fn record_json(
     Ok(file("application/json", &number, "record.json", bytes))
 }
 
-/// Whoever fetches the dates is given them: what is new is said in the log, as the
-/// command does.
+/// The dates of a job; nothing is found where it has none.
+pub(super) async fn dates_text(
+    site: &Shared,
+    visitor: &Visitor,
+    number: &str,
+) -> Result<String, Refusal> {
+    let (of, by) = (number.to_owned(), visitor.name().to_owned());
+    let made = site.log(move |store, site| {
+        let served = &site.served;
+        office::dates_file(&served.config, store, &served.functions, &of, &by, served.now)
+    });
+    made.await?.ok_or(Refusal::NotFound)
+}
+
 async fn dates(
     State(site): State<Shared>,
     visitor: Visitor,
     Path(number): Path<String>,
 ) -> Result<Response, Refusal> {
     visitor.must(Right::Read)?;
-    let (of, by) = (number.clone(), visitor.name().to_owned());
-    let made = site.log(move |store, site| {
-        let served = &site.served;
-        let mut job = office::job(store, &served.functions, &of)?;
-        let zone = office::zone(&job.job)?;
-        let settings = office::read_settings(&served.config)?;
-        let now = (served.now)(&zone);
-        let due = office::give_out(store, &mut job, &settings, now, &by)?;
-        if due.is_empty() {
-            return Err(Refusal::NotFound);
-        }
-        let text = export::calendar::ics(&job.job, &due, &zone);
-        Ok(text.map_err(office::OfficeError::from)?)
-    });
-    let text = made.await?;
+    let text = dates_text(&site, &visitor, &number).await?;
     Ok(file("text/calendar; charset=utf-8", &number, "dates.ics", text.into_bytes()))
 }
 

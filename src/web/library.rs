@@ -273,7 +273,13 @@ async fn open(
     let (name, text) = file.read();
     let opened = by_office(&site, &visitor, move |store, site, by| {
         let (functions, now) = (&site.served.functions, site.served.now);
-        opening::open(store, functions, (&text, &name), &Opener { by, how: How::File }, now)
+        opening::open(
+            store,
+            functions,
+            (&text, &name),
+            &Opener { by, how: How::File, key: None },
+            now,
+        )
     });
     opened.await?;
     Ok(Redirect::to("/"))
@@ -285,7 +291,7 @@ async fn example(
     Sent(visitor, Nothing {}): Sent<Nothing>,
 ) -> Result<Redirect, Refusal> {
     let opened = by_office(&site, &visitor, |store, site, by| {
-        let opener = Opener { by, how: How::File };
+        let opener = Opener { by, how: How::File, key: None };
         opening::open_example(store, &site.served.functions, &opener, site.served.now)
     });
     opened.await?;

@@ -4,6 +4,7 @@
 
 mod act;
 mod address;
+mod api;
 mod attempts;
 mod day;
 mod day_lines;
@@ -18,6 +19,7 @@ mod job_photos;
 mod library;
 mod look;
 mod people;
+mod program_keys;
 mod refusal;
 mod roof;
 mod shell;
@@ -59,6 +61,7 @@ pub fn router(served: Served) -> Router {
         .merge(start::router())
         .merge(sign_in::router())
         .merge(people::router())
+        .merge(program_keys::router())
         .merge(library::router())
         .merge(job::router())
         .merge(job_photos::router())
@@ -69,6 +72,7 @@ pub fn router(served: Served) -> Router {
         .merge(look::router())
         .merge(feed::router())
         .merge(roof::router())
+        .merge(api::router())
         .fallback(async || Refusal::NotFound.into_response())
         .layer(DefaultBodyLimit::max(MOST_FORM_BYTES))
         .layer(middleware::from_fn_with_state(site.clone(), guard::guard))

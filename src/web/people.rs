@@ -8,6 +8,7 @@ use maud::html;
 use serde::Deserialize;
 
 use super::guard::{Sent, Visitor};
+use super::program_keys::{self, Made};
 use super::refusal::Refusal;
 use super::shell::{self, Part, heads, token};
 use super::site::Shared;
@@ -26,15 +27,27 @@ async fn people(State(site): State<Shared>, visitor: Visitor) -> Result<Response
     page(&site, visitor, None).await
 }
 
-async fn page(
+/// What was done before the page is shown again.
+pub(super) enum Done {
+    /// Somebody was invited, in these roles by this code.
+    Invited(Roles, String),
+    /// A key was made.
+    KeyMade(Made),
+}
+
+/// The page, with what is shown this once.
+pub(super) async fn page(
     site: &Shared,
     visitor: Visitor,
-    invited: Option<(Roles, String)>,
+    done: Option<Done>,
 ) -> Result<Response, Refusal> {
     visitor.must(Right::Office)?;
-    let read = site
-        .log(|store, site| Ok::<_, Refusal>((store.people()?, store.sessions(None, site.now())?)));
-    let (people, sessions) = read.await?;
+    let read = site.log(|store, site| {
+        let sessions = store.sessions(None, site.now())?;
+        Ok::<_, Refusal>((store.people()?, sessions, store.keys()?))
+    });
+    let (people, sessions, keys) = read.await?;
+    let made = if let Some(Done::KeyMade(made)) = &done { Some(made) } else { None };
     let words = visitor.words;
     let title = words.t("people.people");
     let address = site.served.address();
@@ -73,7 +86,7 @@ async fn page(
             }
         }
         h2 id="invite" { (words.t("people.invite")) }
-        @if let Some((roles, code)) = &invited {
+        @if let Some(Done::Invited(roles, code)) = &done {
             @let link = format!("{address}/join?code={code}");
             p { (words.fill("people.join-told", &[("roles", &role_words(words, roles))])) }
             p.code { (words.fill("people.code-is", &[("code", code)])) }
@@ -94,6 +107,7 @@ async fn page(
             }
             button { (words.t("people.invite-do")) }
         }
+        (program_keys::section(&visitor, &keys, &people, made))
     };
     Ok(shell::page(&visitor, Part::People, title, &body))
 }
@@ -118,7 +132,7 @@ async fn invite(
     let roles = roles.ok_or(Refusal::Unusable(visitor.words.t("people.no-role").to_owned()))?;
     let wanted = roles.clone();
     let code = site.log(move |store, site| office::invite(store, wanted, site.now())).await?;
-    page(&site, visitor, Some((roles, code))).await
+    page(&site, visitor, Some(Done::Invited(roles, code))).await
 }
 
 #[derive(Deserialize)]

@@ -30,6 +30,15 @@ pub enum Refusal {
     Wait(i64),
     /// The log, or something else here, is at fault: what can be told.
     Broken(String),
+    /// A request of a program that is not made as HTTP and the API want it.
+    Request {
+        /// What HTTP calls it.
+        status: StatusCode,
+        /// A word that stays the same.
+        word: &'static str,
+        /// One sentence, in English.
+        why: String,
+    },
 }
 
 impl Refusal {
@@ -43,6 +52,7 @@ impl Refusal {
             Self::Changed => StatusCode::CONFLICT,
             Self::Wait(_) => StatusCode::TOO_MANY_REQUESTS,
             Self::Broken(_) => StatusCode::SERVICE_UNAVAILABLE,
+            Self::Request { status, .. } => *status,
         }
     }
 
@@ -58,6 +68,7 @@ impl Refusal {
             Self::Strange => "not-from-our-page",
             Self::Wait(_) => "too-many-tries",
             Self::Broken(_) => "not-available",
+            Self::Request { word, .. } => word,
         }
     }
 
@@ -70,19 +81,33 @@ impl Refusal {
                 format!("this is for: {}", roles.join(", "))
             }
             Self::NotFound => "there is nothing of that name".to_owned(),
-            Self::Unusable(why) | Self::Broken(why) => why.clone(),
             Self::TooLarge(most) => format!(
                 "a photo may have {} MiB, and all of one form {} MiB: make it smaller, or send \
                  one at a time",
                 most >> 20,
                 super::upload::MOST_TOGETHER_BYTES >> 20
             ),
+            Self::Unusable(why) | Self::Broken(why) | Self::Request { why, .. } => why.clone(),
             Self::Changed => "others have written meanwhile: load the page again".to_owned(),
             Self::Strange => "this did not come from a page of this program: load the page again \
                               and send it from there"
                 .to_owned(),
             Self::Wait(seconds) => format!("too many wrong tries: wait {seconds} seconds"),
         }
+    }
+
+    /// Of a request of a program.
+    pub(super) fn request(status: StatusCode, word: &'static str, why: impl Into<String>) -> Self {
+        Self::Request { status, word, why: why.into() }
+    }
+
+    /// Others wrote on the job since the program read it.
+    pub(super) fn outdated() -> Self {
+        Self::request(
+            StatusCode::PRECONDITION_FAILED,
+            "changed-meanwhile",
+            "others have written on this job since: read it again, look whether it still holds,              and send If-Match with its new ETag",
+        )
     }
 
     fn problem(&self) -> Json {

@@ -142,7 +142,7 @@ pub(super) fn refused(refusal: &Refusal, words: Words) -> Response {
                 ],
             ),
         ),
-        Refusal::SignIn | Refusal::Unusable(_) | Refusal::Broken(_) => {
+        Refusal::SignIn | Refusal::Unusable(_) | Refusal::Broken(_) | Refusal::Request { .. } => {
             (words.t("shell.not-done"), refusal.sentence())
         }
     };

@@ -103,6 +103,13 @@ async fn health(State(site): State<Shared>) -> Result<Response, Refusal> {
     if site.served.networked {
         return Err(Refusal::NotFound);
     }
+    let text = health_json(&site).await?.canonical();
+    let text = text.map_err(|error| Refusal::Broken(error.to_string()))?;
+    Ok(([(header::CONTENT_TYPE, "application/json")], text).into_response())
+}
+
+/// How the program is: version, since when, the log's head, the files it watches.
+pub(super) async fn health_json(site: &Shared) -> Result<Json, Refusal> {
     let found = site.log(|store, _| look(store)).await?;
     let files = found.seen.iter().map(|file| {
         Json::object([
@@ -111,13 +118,11 @@ async fn health(State(site): State<Shared>) -> Result<Response, Refusal> {
             ("why", Json::text(&file.why)),
         ])
     });
-    let all = Json::object([
+    Ok(Json::object([
         ("version", env!("CARGO_PKG_VERSION").into()),
         ("begun", Json::text(&site.served.begun)),
         ("entries", u32::try_from(found.entries).map_or(Json::Null, Json::from)),
         ("head_sha256", Json::text(found.head)),
         ("files", Json::List(files.collect())),
-    ]);
-    let text = all.canonical().map_err(|error| Refusal::Broken(error.to_string()))?;
-    Ok(([(header::CONTENT_TYPE, "application/json")], text).into_response())
+    ]))
 }

@@ -7,6 +7,7 @@ use std::sync::mpsc::SyncSender;
 use serde::Serialize;
 use tokio::sync::mpsc::Sender;
 use tokio::sync::{oneshot, watch};
+use utoipa::ToSchema;
 
 use crate::domain::walk_id::StillOpen;
 use crate::domain::{Language, Units};
@@ -53,6 +54,10 @@ pub trait Walks: std::fmt::Debug + Send + Sync {
     /// # Errors
     /// Nothing was begun.
     fn take_up(&self, wanted: &Wanted) -> Result<Followed, NotWalked>;
+
+    /// The person's newest walk of that checklist, where it runs now; nothing is begun
+    /// and nothing logged.
+    fn running(&self, wanted: &Wanted) -> Option<Followed>;
 }
 
 /// A walk that runs, as a page follows it. While somebody holds one, it goes on.
@@ -169,7 +174,7 @@ pub enum Reply {
 }
 
 /// How a walk stands. Whole, and replaced whole.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, ToSchema)]
 pub struct Shown {
     /// Rises with each change.
     pub version: u64,
@@ -214,7 +219,7 @@ pub struct Shown {
 }
 
 /// How far a phone is a headset.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum EarState {
     /// None is worn.
@@ -228,7 +233,7 @@ pub enum EarState {
 }
 
 /// The phone that is worn.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub struct ShownEar {
     /// How far.
     pub state: EarState,
@@ -245,7 +250,7 @@ pub struct ShownEar {
 }
 
 /// What was heard.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub struct ShownHeard {
     /// The words, or the nearest to them; may be empty.
     pub words: String,
@@ -254,7 +259,7 @@ pub struct ShownHeard {
 }
 
 /// The present step.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub struct ShownStep {
     /// Which, as the log writes it: `cut#2`.
     pub at: String,
@@ -277,7 +282,7 @@ pub struct ShownStep {
 }
 
 /// What the step is about, as real chalk is used.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, ToSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Chalk {
     /// Lines to snap: blue.
@@ -287,7 +292,7 @@ pub enum Chalk {
 }
 
 /// A command as a button.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub struct Command {
     /// Its word.
     pub meaning: &'static str,
@@ -296,7 +301,7 @@ pub struct Command {
 }
 
 /// How an answer is given.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 #[serde(rename_all = "kebab-case", tag = "kind")]
 pub enum Field {
     /// By commands alone.
@@ -333,7 +338,7 @@ pub enum Field {
 }
 
 /// A hold point that waits.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub struct Held {
     /// The role as the checklist writes it.
     pub role: String,
@@ -342,7 +347,7 @@ pub struct Held {
 }
 
 /// What was logged last.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
 pub struct ShownLogged {
     /// The entry.
     pub seq: u64,

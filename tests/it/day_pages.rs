@@ -32,7 +32,7 @@ pub(crate) fn add(home: &Home, what: What) -> Entry {
     store(home).append(&Draft { walk, ..draft(JOB, &key, what) }, None).unwrap().entry()
 }
 
-fn reach(home: &Home, at: &str, kind: PointKind) {
+pub(crate) fn reach(home: &Home, at: &str, kind: PointKind) {
     add(home, What::PointReached { step: step(at), kind, role: "foreman".to_owned() });
 }
 

@@ -191,6 +191,7 @@ fn how() -> impl Strategy<Value = How> {
         Just(How::Command),
         Just(How::File),
         Just(How::Program),
+        Just(How::Http),
     ]
 }
 
@@ -377,6 +378,10 @@ fn what() -> impl Strategy<Value = What> {
         any::<String>().prop_map(|device| What::SignedIn { device }),
         (any::<String>(), any::<String>())
             .prop_map(|(name, device)| What::SignInEnded { name, device }),
+        (any::<String>(), any::<String>())
+            .prop_map(|(name, called)| What::KeyMade { name, called }),
+        (any::<String>(), any::<String>())
+            .prop_map(|(name, called)| What::KeyEnded { name, called }),
     ]
 }
 

@@ -12,6 +12,9 @@
     reason = "a test fails by panicking and says why on the terminal"
 )]
 
+mod api;
+mod api_document;
+mod api_walks;
 mod browser;
 mod bundle;
 mod bundle_seal;

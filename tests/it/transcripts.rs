@@ -278,6 +278,7 @@ fn row(entry: &Entry) -> String {
         How::Command => "command",
         How::File => "file",
         How::Program => "program",
+        How::Http => "http",
     };
     let number = |q: Quantity| {
         let bound = chalkhand::domain::Bound::Mark;

@@ -112,7 +112,7 @@ pub(super) fn day(
     let file = files::read_job(EXAMPLE_JOB, "job.toml")?;
     let clock = Clock::yesterday(zone(&file.job)?)?;
     let mut found = facts(&home, &file)?;
-    let (store, opener) = (&mut home.store, Opener { by: "hearing", how: How::File });
+    let (store, opener) = (&mut home.store, Opener { by: "hearing", how: How::File, key: None });
     opening::open_with(store, &home.functions, &file, &found, &opener, clock.now())
         .map_err(plain)?;
     let degrees = rng.i32(LEAST_TEMPERATURE..=GREATEST_TEMPERATURE);

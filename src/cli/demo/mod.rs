@@ -133,7 +133,8 @@ fn open(home: &mut Home, whole: bool) -> anyhow::Result<(Opened, Clock)> {
     }
     file.job.number = opening::next_example(&home.store).map_err(plain)?;
     let clock = Clock::yesterday(super::home::zone(&file.job)?)?;
-    let (Home { store, functions, .. }, opener) = (home, Opener { by: "demo", how: How::File });
+    let (Home { store, functions, .. }, opener) =
+        (home, Opener { by: "demo", how: How::File, key: None });
     let none = Facts::default();
     let job = opening::open_with(store, functions, &file, &none, &opener, clock.now());
     let job = job.map_err(plain)?;

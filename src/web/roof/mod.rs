@@ -43,9 +43,9 @@ pub(super) fn router() -> Router<Shared> {
 
 /// Which walk an address names.
 #[derive(Clone, Debug, Deserialize)]
-struct Which {
-    job: String,
-    checklist: String,
+pub(super) struct Which {
+    pub(super) job: String,
+    pub(super) checklist: String,
 }
 
 impl Which {
@@ -61,33 +61,56 @@ async fn take_up(
     which: &Which,
     again: bool,
 ) -> Result<Followed, Refusal> {
+    match taken(site, visitor, which, again).await? {
+        Err(NotWalked::StillOpen(_)) => {
+            Err(Refusal::Unusable(visitor.words.t("roof.still-open").to_owned()))
+        }
+        taken => Ok(taken?),
+    }
+}
+
+/// The same, with why no walk can be had.
+pub(super) async fn taken(
+    site: &Shared,
+    visitor: &Visitor,
+    which: &Which,
+    again: bool,
+) -> Result<Result<Followed, NotWalked>, Refusal> {
     visitor.must(Right::Walk)?;
+    let (walks, wanted) = (Arc::clone(&site.served.walks), wanted(visitor, which, again));
+    let taken = tokio::task::spawn_blocking(move || walks.take_up(&wanted)).await;
+    taken.map_err(|error| {
+        tracing::error!(?error, "roof");
+        Refusal::Broken(visitor.words.t("roof.gone").to_owned())
+    })
+}
+
+/// The person's walk, where it runs now; nothing is begun.
+pub(super) async fn running(
+    site: &Shared,
+    visitor: &Visitor,
+    which: &Which,
+) -> Result<Followed, Refusal> {
+    visitor.must(Right::Walk)?;
+    let (walks, wanted) = (Arc::clone(&site.served.walks), wanted(visitor, which, false));
+    let running = tokio::task::spawn_blocking(move || walks.running(&wanted)).await;
+    running.ok().flatten().ok_or(Refusal::NotFound)
+}
+
+fn wanted(visitor: &Visitor, which: &Which, again: bool) -> Wanted {
     let person = &visitor.session.person;
-    let wanted = Wanted {
+    Wanted {
         job: which.job.clone(),
         checklist: which.checklist.clone(),
         by: person.name.clone(),
         units: person.units,
         language: person.language,
         again,
-    };
-    let (walks, words) = (Arc::clone(&site.served.walks), visitor.words);
-    let taken = tokio::task::spawn_blocking(move || walks.take_up(&wanted)).await;
-    match taken {
-        Ok(Ok(followed)) => Ok(followed),
-        Ok(Err(NotWalked::StillOpen(_))) => {
-            Err(Refusal::Unusable(words.t("roof.still-open").to_owned()))
-        }
-        Ok(Err(error)) => Err(error.into()),
-        Err(error) => {
-            tracing::error!(?error, "roof");
-            Err(Refusal::Broken(words.t("roof.gone").to_owned()))
-        }
     }
 }
 
 /// How the walk stands, once it stands.
-async fn present(followed: &mut Followed, words: Words) -> Result<Arc<Shown>, Refusal> {
+pub(super) async fn present(followed: &mut Followed, words: Words) -> Result<Arc<Shown>, Refusal> {
     let shown = followed.shown.wait_for(Option::is_some);
     let shown = match tokio::time::timeout(PATIENCE, shown).await {
         Ok(Ok(shown)) => shown.clone(),
@@ -172,7 +195,7 @@ async fn answer(
 }
 
 /// Hands an answer to the walk and waits until it is on the disk or refused.
-async fn send(followed: &Followed, answer: Answer) -> Reply {
+pub(super) async fn send(followed: &Followed, answer: Answer) -> Reply {
     let (reply, replied) = oneshot::channel();
     match followed.answers.try_send(Sent { answer, reply }) {
         Ok(()) => {}
@@ -186,7 +209,7 @@ async fn send(followed: &Followed, answer: Answer) -> Reply {
 }
 
 /// Why an answer was not taken; none where it was.
-fn sentence(reply: &Reply, words: Words) -> Option<String> {
+pub(super) fn sentence(reply: &Reply, words: Words) -> Option<String> {
     let key = match reply {
         Reply::Taken => return None,
         Reply::NotLogged(why) => return Some(why.clone()),
