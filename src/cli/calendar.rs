@@ -5,15 +5,16 @@ mod change;
 
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context, bail};
+use anyhow::bail;
 
 use super::home::{Home, now, plain, zone};
 use super::out::{Out, many, write_file};
 use crate::config::Config;
+use crate::daemon;
 use crate::domain::{Due, JobFile};
 use crate::export::calendar::{Dates, For};
 use crate::export::{self, words};
-use crate::office::{self, Feeds, JobDates, Settings};
+use crate::office::{self, Feeds, JobDates, OfPerson, Settings, dates};
 
 use change::Change;
 
@@ -100,7 +101,7 @@ fn list(config: &Config, job: &str, out: &mut Out) -> anyhow::Result<()> {
         }
         _ => {}
     }
-    let undated = undated(&file);
+    let undated = dates::undated(&file);
     if !undated.is_empty() {
         out.line("not dated yet:")?;
     }
@@ -110,27 +111,10 @@ fn list(config: &Config, job: &str, out: &mut Out) -> anyhow::Result<()> {
     if undated.is_empty() { some(&file, &due) } else { Ok(()) }
 }
 
-/// The follow-ups that have no date yet, a line each, and why. Of a checklist
-/// that was walked again only the newest walk counts: an older one that was left
-/// open ends no more.
-fn undated(file: &JobFile) -> Vec<String> {
-    let mut lines = Vec::new();
-    for checklist in &file.checklists {
-        let newest = file.standing.walks_of(&checklist.id).next_back();
-        let why = match newest {
-            Some((_, walk)) if walk.ended.is_some() => continue,
-            Some((id, _)) => format!("the walk {id} has not ended"),
-            None => format!("{} has not been walked", checklist.id),
-        };
-        lines.extend(checklist.follow_ups.iter().map(|one| format!("{}: {why}", one.title)));
-    }
-    lines
-}
-
 fn some(file: &JobFile, due: &[Due]) -> anyhow::Result<()> {
     if due.is_empty() {
         let number = &file.job.number;
-        match undated(file).as_slice() {
+        match dates::undated(file).as_slice() {
             [] => bail!("no checklist of job {number} has follow-ups"),
             [first, ..] => bail!(
                 "job {number} has no follow-ups yet: they are dated from the day a checklist's \
@@ -169,7 +153,7 @@ fn write(
     let due = office::give_out(&mut home.store, &mut file, &settings, now, &arguments.by);
     let mut due = due.map_err(plain)?;
     if let Some(wanted) = &arguments.only {
-        due = vec![one(&file, due, wanted)?];
+        due = vec![dates::named(&file.job, &due, wanted).map_err(plain)?.clone()];
     }
     let zone = zone(&file.job)?;
     let dates = [Dates { job: &file.job, zone: &zone, due: &due }];
@@ -194,26 +178,14 @@ fn write_for(
     is_ics(path)?;
     let mut home = Home::open(config)?;
     let settings = settings(config, out)?;
-    let (mut all, mut without) = (Vec::new(), Vec::new());
-    let mut for_nobody = 0;
-    for number in home.store.own_jobs()? {
-        let mut file = home.job(&number)?;
-        if file.job.people.iter().all(|known| known.name != person) {
-            continue;
-        }
-        let now = now(&file.job)?;
-        let due =
-            office::give_out(&mut home.store, &mut file, &settings, now, by).map_err(plain)?;
-        for_nobody += due.iter().filter(|due| due.who.is_none()).count();
-        let due = office::of_person(&file.job, due, person);
-        if due.is_empty() {
-            let known = file.job.people.iter().filter(|known| known.name == person);
-            let roles: Vec<&str> = known.map(|known| known.role.as_str()).collect();
-            without.push(format!("{number} ({})", roles.join(", ")));
-        } else {
-            all.push(JobDates { zone: zone(&file.job)?, job: file.job, due });
-        }
-    }
+    let OfPerson { all, without, for_nobody } = office::of_person_on_all_jobs(
+        (&mut home.store, &home.functions),
+        &settings,
+        person,
+        daemon::now,
+        by,
+    )
+    .map_err(plain)?;
     if all.is_empty() && without.is_empty() {
         bail!("nobody on any job is called `{person}`; check the name");
     }
@@ -245,28 +217,13 @@ fn write_for(
     Ok(())
 }
 
-/// The date of that number or identifier.
-fn one(file: &JobFile, due: Vec<Due>, wanted: &str) -> anyhow::Result<Due> {
-    let number = wanted.parse::<u32>().ok();
-    let fits = |due: &Due| due.uid == wanted || (number.is_some() && due.number == number);
-    due.into_iter().find(fits).with_context(|| {
-        let job = &file.job.number;
-        format!("job {job} has no date `{wanted}`; see them with: chalkhand calendar {job}")
-    })
-}
-
 fn feed(config: &Config, person: Option<&str>, new: bool, out: &mut Out) -> anyhow::Result<()> {
     // Makes the folder where there is none.
     let home = Home::open(config)?;
-    if let Some(name) = person {
-        let mut known = false;
-        for number in home.store.own_jobs()? {
-            let job = home.store.job(&number)?;
-            known |= job.is_some_and(|job| job.people.iter().any(|person| person.name == name));
-        }
-        if !known || name.chars().any(char::is_control) {
-            bail!("nobody on any job is called `{name}`; check the name");
-        }
+    if let Some(name) = person
+        && !office::is_on_a_job(&home.store, name).map_err(plain)?
+    {
+        bail!("nobody on any job is called `{name}`; check the name");
     }
     let feed = Feeds::read(config).and_then(|mut feeds| feeds.of(person, new)).map_err(plain)?;
     out.line(&format!("http://127.0.0.1:{}{}", config.port, feed.path()))?;

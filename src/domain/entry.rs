@@ -332,6 +332,10 @@ pub enum What {
         title: String,
         /// The role that looks after it.
         who: Option<String>,
+        /// The checklist to walk then.
+        checklist: Option<String>,
+        /// The leak call whose visit it is.
+        callback: Option<u32>,
     },
     /// From now on somebody may sign in to the pages, in these roles; of no job.
     PersonSet {

@@ -230,13 +230,18 @@ fn details(what: &What) -> Json {
             ("reason", Json::text(reason)),
             ("sequence", Json::from(*sequence)),
         ]),
-        What::FollowUpAdded { uid, start, lasts_min, title, who } => Json::object([
-            ("uid", Json::text(uid)),
-            ("start", Json::text(start)),
-            ("lasts_min", Json::from(*lasts_min)),
-            ("title", Json::text(title)),
-            ("who", who.as_ref().map_or(Json::Null, Json::text)),
-        ]),
+        What::FollowUpAdded { uid, start, lasts_min, title, who, checklist, callback } => {
+            Json::object([
+                ("uid", Json::text(uid)),
+                ("start", Json::text(start)),
+                ("lasts_min", Json::from(*lasts_min)),
+                ("title", Json::text(title)),
+                ("who", who.as_ref().map_or(Json::Null, Json::text)),
+                // `checklist` is that of the walk an entry belongs to.
+                ("visit_checklist", checklist.as_ref().map_or(Json::Null, Json::text)),
+                ("callback_id", callback.map_or(Json::Null, Json::from)),
+            ])
+        }
         What::PersonSet { name, roles } => {
             Json::object([("name", Json::text(name)), ("roles", Json::text(roles))])
         }
@@ -527,6 +532,12 @@ impl Fields<'_> {
                 lasts_min: self.whole("lasts_min")?,
                 title: self.text("title")?,
                 who: self.text_if_there("who")?,
+                checklist: self.text_if_there("visit_checklist")?,
+                callback: self
+                    .json
+                    .get("callback_id")
+                    .map(|_| self.whole("callback_id"))
+                    .transpose()?,
             },
             "person-set" => {
                 What::PersonSet { name: self.text("name")?, roles: self.parsed("roles")? }

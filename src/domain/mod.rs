@@ -2,6 +2,7 @@
 //! functions. Nothing here reads files, clocks or devices.
 
 pub mod adopt;
+pub mod agenda;
 pub mod answer;
 pub mod at;
 pub mod attention;
@@ -73,7 +74,7 @@ pub use open_step::open_steps;
 pub use people::{Right, Role, Roles};
 pub use photo::{KeptPhoto, Media, Photo};
 pub use record::{JobFile, Record, RecordFact, RecordMeasure, RecordPhoto, RecordStep, RecordWalk};
-pub use schedule::{Due, Issued};
+pub use schedule::{Due, Issued, NewDate};
 pub use seal::Hash;
 pub use sealing::{NotSealable, Sealed, SignedHead};
 pub use sheet::{Computed, Known, MOST_ROWS, Rows, Sheet};

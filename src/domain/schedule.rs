@@ -65,8 +65,36 @@ pub struct Issued {
     pub moved_because: Option<String>,
     /// Why somebody cancelled it.
     pub cancelled_because: Option<String>,
-    /// Of one that no checklist has: the role and the minutes.
-    pub added: Option<(Option<String>, u32)>,
+    /// Of one that no checklist has.
+    pub added: Option<Added>,
+}
+
+/// What is known of a date that no checklist has.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Added {
+    /// How long it takes, in minutes.
+    pub lasts_min: u32,
+    /// The role that looks after it.
+    pub who: Option<String>,
+    /// The checklist to walk then.
+    pub checklist: Option<String>,
+    /// The leak call whose visit it is.
+    pub callback: Option<u32>,
+}
+
+/// A date that no checklist has, to be added.
+#[derive(Clone, Copy, Debug)]
+pub struct NewDate<'a> {
+    /// When it begins.
+    pub start: At,
+    /// How long it takes, in minutes.
+    pub lasts_min: u32,
+    /// What it is.
+    pub title: &'a str,
+    /// The role that looks after it.
+    pub who: Option<&'a str>,
+    /// Of a visit: the leak call, and the checklist to walk then.
+    pub visit: Option<(u32, &'a str)>,
 }
 
 impl Issued {
@@ -109,14 +137,14 @@ pub fn due(
         }
     }
     all.extend(standing.issued.iter().filter_map(|(uid, issued)| {
-        let (who, lasts_min) = issued.added.clone()?;
+        let Added { lasts_min, who, checklist, .. } = issued.added.clone()?;
         Some(Due {
             uid: uid.clone(),
             number: Some(issued.number),
             start: issued.start,
             lasts_min,
             title: issued.title.clone(),
-            checklist: None,
+            checklist,
             who,
             fixed: false,
             placed: None,
@@ -321,18 +349,19 @@ pub fn cancel(job: &Job, due: &Due, why: &str, now: At, by: &str) -> Result<Draf
 
 /// The entry that adds a date no checklist has.
 #[must_use]
-pub fn add(
-    job: &Job,
-    standing: &Standing,
-    (start, lasts_min): (At, u32),
-    (title, who): (&str, Option<&str>),
-    now: At,
-    by: &str,
-) -> Draft {
+pub fn add(job: &Job, standing: &Standing, new: &NewDate<'_>, now: At, by: &str) -> Draft {
     let uid = format!("{}.added-{}@chalkhand", job.number, standing.issued.len().saturating_add(1));
-    let (title, who) = (title.to_owned(), who.map(str::to_owned));
     let key = format!("add/{uid}");
-    draft(job, now, by, What::FollowUpAdded { uid, start, lasts_min, title, who }, key)
+    let what = What::FollowUpAdded {
+        uid,
+        start: new.start,
+        lasts_min: new.lasts_min,
+        title: new.title.to_owned(),
+        who: new.who.map(str::to_owned),
+        checklist: new.visit.map(|(_, checklist)| checklist.to_owned()),
+        callback: new.visit.map(|(callback, _)| callback),
+    };
+    draft(job, now, by, what, key)
 }
 
 /// Folds an entry into what was given out.
@@ -354,7 +383,7 @@ pub(super) fn fold(all: &mut BTreeMap<String, Issued>, entry: &Draft) {
             };
             all.insert(uid.clone(), issued);
         }
-        What::FollowUpAdded { uid, start, lasts_min, title, who } => {
+        What::FollowUpAdded { uid, start, lasts_min, title, who, checklist, callback } => {
             all.entry(uid.clone()).or_insert_with(|| Issued {
                 number,
                 start: *start,
@@ -364,7 +393,12 @@ pub(super) fn fold(all: &mut BTreeMap<String, Issued>, entry: &Draft) {
                 placed: None,
                 moved_because: None,
                 cancelled_because: None,
-                added: Some((who.clone(), *lasts_min)),
+                added: Some(Added {
+                    lasts_min: *lasts_min,
+                    who: who.clone(),
+                    checklist: checklist.clone(),
+                    callback: *callback,
+                }),
             });
         }
         What::FollowUpMoved { uid, start, reason, sequence } => {

@@ -1,6 +1,8 @@
 //! The dates of all jobs: computed, given out in the log, gathered for a
 //! person or a feed.
 
+use std::collections::BTreeSet;
+
 use jiff::tz::TimeZone;
 
 use crate::config::Config;
@@ -76,6 +78,71 @@ pub fn give_out(
 pub fn of_person(job: &Job, due: Vec<Due>, name: &str) -> Vec<Due> {
     let theirs = |due: &Due| due.who.as_ref().is_some_and(|role| job.holds(name, role));
     due.into_iter().filter(theirs).collect()
+}
+
+/// What a person is given of all jobs.
+#[derive(Clone, Debug, Default)]
+pub struct OfPerson {
+    /// The jobs with dates of this person.
+    pub all: Vec<JobDates>,
+    /// Jobs this person is on without a date, each with the roles there.
+    pub without: Vec<String>,
+    /// Dates of all these jobs that are for no role.
+    pub for_nobody: usize,
+}
+
+/// Gives out what is new on every job a person is on; the dates of this person.
+///
+/// # Errors
+/// Where the log, a setting or a job is at fault.
+pub fn of_person_on_all_jobs(
+    (store, functions): (&mut Store, &Functions),
+    settings: &Settings,
+    person: &str,
+    now: impl Fn(&TimeZone) -> At,
+    by: &str,
+) -> Result<OfPerson, OfficeError> {
+    let mut found = OfPerson::default();
+    for number in store.own_jobs()? {
+        let mut file = job(store, functions, &number)?;
+        if file.job.people.iter().all(|known| known.name != person) {
+            continue;
+        }
+        let zone = zone(&file.job)?;
+        let due = give_out(store, &mut file, settings, now(&zone), by)?;
+        found.for_nobody += due.iter().filter(|due| due.who.is_none()).count();
+        let due = of_person(&file.job, due, person);
+        if due.is_empty() {
+            let known = file.job.people.iter().filter(|known| known.name == person);
+            let roles: Vec<&str> = known.map(|known| known.role.as_str()).collect();
+            found.without.push(format!("{number} ({})", roles.join(", ")));
+        } else {
+            found.all.push(JobDates { zone, job: file.job, due });
+        }
+    }
+    Ok(found)
+}
+
+/// Whether a job names that person. A name that cannot stand in a line is
+/// nobody's.
+///
+/// # Errors
+/// The log cannot be read.
+pub fn is_on_a_job(store: &Store, name: &str) -> Result<bool, OfficeError> {
+    Ok(!name.chars().any(char::is_control) && people_on_jobs(store)?.contains(name))
+}
+
+/// Everybody whom a job names.
+///
+/// # Errors
+/// The log cannot be read.
+pub fn people_on_jobs(store: &Store) -> Result<BTreeSet<String>, OfficeError> {
+    let mut names = BTreeSet::new();
+    for number in store.own_jobs()? {
+        let job = store.job(&number)?;
+        names.extend(job.into_iter().flat_map(|job| job.people).map(|person| person.name));
+    }
+    Ok(names)
 }
 
 /// A feed as text: what is new is given out first, by the program.

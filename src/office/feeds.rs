@@ -83,6 +83,12 @@ impl Feeds {
         found
     }
 
+    /// The feed of that person, or of everybody, where it was made.
+    #[must_use]
+    pub fn known(&self, person: Option<&str>) -> Option<&Feed> {
+        self.feeds.iter().find(|feed| feed.person.as_deref() == person)
+    }
+
     /// The feed of that person, or of everybody; made where there is none, and
     /// made anew where that is asked for: the old address is then unknown.
     ///

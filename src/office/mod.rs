@@ -4,6 +4,7 @@
 
 mod calendar;
 pub mod calls;
+pub mod dates;
 mod day;
 pub mod deeds;
 mod feeds;
@@ -18,6 +19,7 @@ mod record;
 mod seal;
 mod settings;
 mod translation;
+pub mod visits;
 mod walks;
 
 use std::fs::File;
@@ -36,7 +38,10 @@ use crate::files::{self, Problems};
 use crate::measure::Functions;
 use crate::store::{BlobError, KeyError, Store, StoreError};
 
-pub use calendar::{JobDates, dates, feed, give_out, of_person};
+pub use calendar::{
+    JobDates, OfPerson, dates, feed, give_out, is_on_a_job, of_person, of_person_on_all_jobs,
+    people_on_jobs,
+};
 pub use day::{before, day, newest_day};
 pub use deeds::Deed;
 pub use feeds::{Feed, Feeds};

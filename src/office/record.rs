@@ -7,6 +7,7 @@ use super::{OfficeError, dates, give_out, job, read_settings, sealed, zone};
 use crate::config::Config;
 use crate::domain::{At, Due, JobFile, Json, Record, Units};
 use crate::export;
+use crate::export::calendar::{Dates, For};
 use crate::export::pdf::Paper;
 use crate::export::photos::Previews;
 use crate::measure::Functions;
@@ -109,18 +110,23 @@ pub fn dates_file(
     config: &Config,
     store: &mut Store,
     functions: &Functions,
-    number: &str,
+    (number, only): (&str, Option<&str>),
     by: &str,
     now: impl Fn(&TimeZone) -> At,
 ) -> Result<Option<String>, OfficeError> {
     let mut file = job(store, functions, number)?;
     let zone = zone(&file.job)?;
     let settings = read_settings(config)?;
-    let due = give_out(store, &mut file, &settings, now(&zone), by)?;
-    if due.is_empty() {
+    let now = now(&zone);
+    let is_wanted = |due: &Due| only.is_none_or(|only| due.uid == only);
+    // Nothing is given out where nothing is found.
+    if !dates(&file, &settings, now)?.iter().any(is_wanted) {
         return Ok(None);
     }
-    Ok(Some(export::calendar::ics(&file.job, &due, &zone)?))
+    let mut due = give_out(store, &mut file, &settings, now, by)?;
+    due.retain(is_wanted);
+    let dates = [Dates { job: &file.job, zone: &zone, due: &due }];
+    Ok(Some(export::calendar::calendar(&dates, For::File(settings.from.as_deref()))?))
 }
 
 /// The previews of a record; those that are missing or changed are left out, and

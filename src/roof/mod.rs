@@ -19,7 +19,7 @@ mod stretch;
 mod ventilation;
 mod words;
 
-pub use drawing::{Plate, plates, sheet};
+pub use drawing::{Place, Plate, Pointed, plates, sheet};
 pub use layout::{Edge, EdgeKind, Layout, LeftOut, Obstruction, Plane, Point, Run, Vent};
 pub use rows::{RUNS, layout_of};
 pub use slope::{

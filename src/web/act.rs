@@ -7,7 +7,7 @@ use maud::{Markup, html};
 use super::guard::Visitor;
 use super::refusal::Refusal;
 use super::shell::token;
-use super::site::Shared;
+use super::site::{Shared, Site};
 use crate::domain::{Draft, Entry, Hash, JobFile, Key};
 use crate::measure::Functions;
 use crate::office::{self, Deed};
@@ -96,6 +96,26 @@ pub(super) async fn act(
     act: Act,
     draft: impl FnOnce(&JobFile, &Functions, &Deed<'_>) -> Result<Draft, Refusal> + Send + 'static,
 ) -> Result<Entry, Refusal> {
+    let (known, by_request) = (act.known, act.by_request);
+    let entry = act_in_log(site, visitor, act, move |store, site, file, deed| {
+        let draft = draft(&file, &site.served.functions, deed)?;
+        match store.append(&draft, Some(known)) {
+            Err(StoreError::Stale) if by_request => Err(Refusal::outdated()),
+            appended => appended.map(drop).map_err(Refusal::from),
+        }
+    });
+    let missing = || Refusal::Broken("the entry is not found in the log".to_owned());
+    entry.await?.ok_or_else(missing)
+}
+
+/// Lets `write` write what the form or the request says, once: the entry with the
+/// key of the deed has to be the last it writes, and is given.
+pub(super) async fn act_in_log(
+    site: &Shared,
+    visitor: &Visitor,
+    act: Act,
+    write: impl FnOnce(&mut Store, &Site, JobFile, &Deed<'_>) -> Result<(), Refusal> + Send + 'static,
+) -> Result<Option<Entry>, Refusal> {
     let made = act.once.len() == 32 && act.once.bytes().all(|b| b.is_ascii_hexdigit());
     if !act.by_request && !made {
         return Err(Refusal::Strange);
@@ -105,14 +125,14 @@ pub(super) async fn act(
         let key = if act.by_request {
             match requested_key(store, &person, (&act.once, &act.said))? {
                 Requested::New(key) => key,
-                Requested::Before(entry) => return Ok(*entry),
+                Requested::Before(entry) => return Ok(Some(*entry)),
             }
         } else {
             let said = Hash::of(act.said.as_bytes());
             let key = Key(format!("form/{}/{}/{said}", person.id, act.once));
             // Sent twice: it is in the log already, by this very form.
             if let Some(entry) = store.entry_of(&key)? {
-                return Ok(entry);
+                return Ok(Some(entry));
             }
             key
         };
@@ -126,12 +146,9 @@ pub(super) async fn act(
             _ => {}
         }
         let at = (served.now)(&office::zone(&file.job)?);
-        let deed = Deed { by: &person.name, at, how, key: Some(key) };
-        let draft = draft(&file, &served.functions, &deed)?;
-        match store.append(&draft, Some(act.known)) {
-            Err(StoreError::Stale) if act.by_request => Err(Refusal::outdated()),
-            appended => Ok(appended?.entry()),
-        }
+        let deed = Deed { by: &person.name, at, how, key: Some(key.clone()) };
+        write(store, site, file, &deed)?;
+        Ok(store.entry_of(&key)?)
     })
     .await
 }

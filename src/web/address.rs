@@ -26,6 +26,11 @@ pub(super) fn clip(number: &str, sha256: Hash) -> String {
     of_job(number, &format!("/clip/{sha256}"))
 }
 
+/// The dates of a job.
+pub(super) fn of_dates(number: &str) -> String {
+    format!("/dates/{}", part(number))
+}
+
 /// Where a checklist is walked.
 pub(super) fn of_walk(number: &str, checklist: &str) -> String {
     format!("/roof/{}/{}", part(number), part(checklist))
@@ -40,6 +45,7 @@ mod tests {
         assert_eq!(of_job("2026/14", "/sheet"), "/job/2026%2F14/sheet");
         assert_eq!(of_job("EX-0001@0a1b", ""), "/job/EX-0001@0a1b");
         assert_eq!(of_walk("2026/17.a", "deck-intake"), "/roof/2026%2F17.a/deck-intake");
+        assert_eq!(of_dates("2026/14"), "/dates/2026%2F14");
         assert_eq!(part("a b?\"<ñ"), "a%20b%3F%22%3C%C3%B1");
     }
 }

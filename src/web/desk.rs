@@ -21,6 +21,7 @@ use super::words::Words;
 use super::{address, tame};
 use crate::domain::{JobFile, Right, Warranty};
 use crate::export::callback;
+use crate::export::drawing::plates_with_parts;
 use crate::office::calls::{self, NewCall, NewFinding};
 use crate::office::{self, OfficeError};
 use crate::store::FoundJob;
@@ -140,8 +141,9 @@ async fn job(
         let record = file.record(&served.functions);
         let now = (served.now)(&office::zone(&file.job)?);
         let due = office::due(&served.config, &file, now)?;
-        let drawn = crate::export::drawing::plates(&file.record_of_now(&served.functions));
-        let of = desk_call::Of { file: &file, record, due, now, drawn };
+        let working = office::read_settings(&served.config)?.working;
+        let drawn = plates_with_parts(&file.record_of_now(&served.functions));
+        let of = desk_call::Of { file: &file, record, due, now, drawn, working };
         Ok::<_, OfficeError>(desk_call::page(of, &asked, &who))
     });
     Ok(shell::page(&visitor, Part::Desk, &number, &body.await?))

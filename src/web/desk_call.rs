@@ -1,19 +1,19 @@
 //! What a leak call needs first, as a page: `domain::desk`'s order for a call that
 //! was taken down, or for a place that somebody asks about before.
 
-use maud::{Markup, PreEscaped, html};
+use maud::{Markup, html};
 use serde::Deserialize;
 
 use super::guard::Visitor;
 use super::words::Words;
-use super::{act, address, day::job_title, shell, tame};
+use super::{act, address, day::job_title, desk_drawing, shell, tame, visit};
 use crate::domain::desk::{Desk, DeskStep, desk, rows};
 use crate::domain::{
     At, Call, CallbackStanding, Due, JobFile, Logged, NamedStep, Record, RecordCallback,
-    RecordPhoto, RowRef, Units, Warranty,
+    RecordPhoto, RowRef, Units, Warranty, Working,
 };
 use crate::export::desk::{IS_NOT, rank, why};
-use crate::export::html::Drawing;
+use crate::export::drawing::Plate;
 use crate::export::order::with_roles;
 use crate::export::{callback, order, photos, words as told};
 
@@ -22,13 +22,13 @@ use crate::export::{callback, order, photos, words as told};
 pub(super) struct Asked {
     call: Option<u32>,
     #[serde(default)]
-    water: String,
+    pub(super) water: String,
     #[serde(default)]
-    plane: String,
+    pub(super) plane: String,
     #[serde(default)]
     run: String,
     #[serde(default)]
-    edge: String,
+    pub(super) edge: String,
 }
 
 /// What the page is made of.
@@ -37,7 +37,8 @@ pub(super) struct Of<'a> {
     pub(super) record: Record,
     pub(super) due: Vec<Due>,
     pub(super) now: At,
-    pub(super) drawn: Vec<Drawing>,
+    pub(super) drawn: Vec<Plate>,
+    pub(super) working: Working,
 }
 
 /// The number of a call that nobody has taken down.
@@ -98,19 +99,22 @@ pub(super) fn page(mut of: Of<'_>, asked: &Asked, who: &Visitor) -> Markup {
             a href=(link("/record.pdf")) { (words.t("job.pdf")) } " "
             a href=(link("/record")) { (words.t("job.record")) } " "
             a href=(link("/sheet")) { (words.t("job.sheet")) }
+            " " a href=(address::of_dates(&job.number)) { (words.t("dates.title")) }
             @if !of.due.is_empty() { " " a href=(link("/dates.ics")) { (words.t("job.dates")) } }
         }
         @if let Some(note) = shell::english_note(words) { p { (note) } }
         (all_calls(&of, &calls, of_call, who))
         h2 { (words.t("desk.where")) }
-        p { (words.t("desk.where-told")) }
+        p { (words.t("desk.where-told"))
+            @if !of.drawn.is_empty() { " " a href="#drawing" { (words.t("desk.to-drawing")) } }
+        }
         (place_form(&of, asked, words))
         @match &view {
             Some(view) => (first(&of, view, of_call.is_some(), words)),
             None => p { (words.t("desk.no-such-call")) },
         }
         (open_form(&of, asked, who))
-        (drawings(&of, words))
+        (desk_drawing::drawings(&of, asked, view.as_ref(), words))
     }
 }
 
@@ -139,6 +143,7 @@ fn all_calls(of: &Of<'_>, calls: &[CallbackStanding], shown: Option<u32>, who: &
                         },
                         None => {
                             strong { (words.t("desk.is-open")) }
+                            (visit::of_call(of.file, one, of.now, &of.working, who))
                             (close_form(of, call, who))
                         },
                     }
@@ -196,7 +201,7 @@ fn close_form(of: &Of<'_>, call: &Call, who: &Visitor) -> Markup {
 fn first(of: &Of<'_>, view: &Desk, is_call: bool, words: Words) -> Markup {
     let (record, units, call) = (&of.record, of.file.job.units, &view.callback.call);
     html! {
-        h2 {
+        h2 id="first" {
             @if is_call { (words.fill("desk.first-of", &[("id", &call.id.to_string())])) }
             @else { (words.t("desk.first")) }
         }
@@ -348,7 +353,10 @@ fn place_form(of: &Of<'_>, asked: &Asked, words: Words) -> Markup {
             @for (name, label, value) in fields {
                 div {
                     label for={ "see-" (name) } { (words.t(label)) }
-                    input id={ "see-" (name) } name=(name) value=(value) maxlength="2000" autocomplete="off";
+                    @match rows(&of.record, name).filter(|_| matches!(name, "plane" | "run")) {
+                        Some(known) => (row_choice(&format!("see-{name}"), name, None, known, value, words)),
+                        None => input id={ "see-" (name) } name=(name) value=(value) maxlength="2000" autocomplete="off";,
+                    }
                 }
             }
             button { (words.t("desk.look-first")) }
@@ -356,12 +364,27 @@ fn place_form(of: &Of<'_>, asked: &Asked, words: Words) -> Markup {
     }
 }
 
+/// A row of the plan: one of those there are, or none named.
+fn row_choice(
+    id: &str,
+    name: &str,
+    told: Option<&str>,
+    known: u32,
+    value: &str,
+    words: Words,
+) -> Markup {
+    html! {
+        select id=(id) name=(name) aria-describedby=[told] {
+            option value="" { (words.t("desk.not-known")) }
+            @for row in 1..=known {
+                option value=(row) selected[value.trim() == row.to_string()] { (row) }
+            }
+        }
+    }
+}
+
 fn open_form(of: &Of<'_>, asked: &Asked, who: &Visitor) -> Markup {
     let (words, number) = (who.words, &of.file.job.number);
-    let told = |table: &'static str| match rows(&of.record, table) {
-        Some(known) => words.fill("desk.rows", &[("n", &known.to_string())]),
-        None => words.t("desk.no-rows").to_owned(),
-    };
     let field = |name: &'static str, label: &'static str, hint: &str, value: &str, needed: bool| {
         html! {
             label for=(name) { (words.t(label)) }
@@ -370,46 +393,27 @@ fn open_form(of: &Of<'_>, asked: &Asked, who: &Visitor) -> Markup {
                 autocomplete="off" aria-describedby={ (name) "-told" };
         }
     };
+    let row = |name: &'static str, label: &'static str, value: &str| match rows(&of.record, name) {
+        None => field(name, label, words.t("desk.no-rows"), value, false),
+        Some(known) => html! {
+            label for=(name) { (words.t(label)) }
+            p.told id={ (name) "-told" } { (words.t("desk.row-told")) }
+            (row_choice(name, name, Some(&format!("{name}-told")), known, value, words))
+        },
+    };
     html! {
         h2 id="open" { (words.t("desk.open")) }
         form method="post" action="/desk/open" {
             (act::fields(who, number, of.file.standing.last_seq))
             (field("water", "desk.water", words.t("desk.water-told"), &asked.water, true))
-            (field("plane", "desk.plane", &told("plane"), &asked.plane, false))
-            (field("run", "desk.run", &told("run"), &asked.run, false))
+            (row("plane", "desk.plane", &asked.plane))
+            (row("run", "desk.run", &asked.run))
             (field("edge", "desk.edge", words.t("desk.edge-told"), &asked.edge, false))
             (field("caller", "desk.caller", words.t("desk.caller-told"), "", true))
             (field("phone", "job.phone", words.t("desk.phone-told"), "", false))
             label for="reported" { (words.t("desk.reported")) }
             input id="reported" name="reported" type="date" required value=(of.now.date()) max=(of.now.date());
             button { (words.t("desk.open-do")) }
-        }
-    }
-}
-
-/// The drawing, and a way to name each plane and run on it.
-fn drawings(of: &Of<'_>, words: Words) -> Markup {
-    let number = address::part(&of.file.job.number);
-    let tables = [("plane", "desk.plane"), ("run", "desk.run")];
-    html! {
-        @if !of.drawn.is_empty() {
-            h2 { (words.t("desk.drawing")) }
-            p { (words.t("desk.drawing-told")) }
-            @for (table, label) in tables {
-                @if let Some(known) = rows(&of.record, table) {
-                    p.ways {
-                        @for row in 1..=known {
-                            a href={ "/desk/" (number) "?" (table) "=" (row) } { (words.t(label)) " " (row) } " "
-                        }
-                    }
-                }
-            }
-            @for drawing in &of.drawn {
-                figure.drawing lang="en" {
-                    (PreEscaped(&drawing.svg))
-                    figcaption { strong { (drawing.title) } " " (drawing.description) }
-                }
-            }
         }
     }
 }

@@ -3,11 +3,12 @@
 //! name goes out under the job.
 
 use axum::Router;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
 use axum::routing::get;
 use base64::prelude::{BASE64_STANDARD, Engine as _};
+use serde::Deserialize;
 
 use super::guard::Visitor;
 use super::refusal::Refusal;
@@ -127,28 +128,42 @@ async fn record_json(
     Ok(file("application/json", &number, "record.json", bytes))
 }
 
-/// The dates of a job; nothing is found where it has none.
+/// The dates of a job, or one of them; nothing is found where it has none. Whoever
+/// fetches them is given them: what is new is said in the log, as the command does.
 pub(super) async fn dates_text(
     site: &Shared,
     visitor: &Visitor,
     number: &str,
+    only: Option<String>,
 ) -> Result<String, Refusal> {
     let (of, by) = (number.to_owned(), visitor.name().to_owned());
     let made = site.log(move |store, site| {
         let served = &site.served;
-        office::dates_file(&served.config, store, &served.functions, &of, &by, served.now)
+        let (now, functions) = (served.now, &served.functions);
+        let only = only.as_deref();
+        office::dates_file(&served.config, store, functions, (&of, only), &by, now)
     });
     made.await?.ok_or(Refusal::NotFound)
 }
+
+#[derive(Deserialize)]
+struct Only {
+    /// The identifier of a date.
+    only: Option<String>,
+}
+
+/// The media type of dates (RFC 5545 section 3.1.4).
+pub(super) const CALENDAR: &str = "text/calendar; charset=utf-8";
 
 async fn dates(
     State(site): State<Shared>,
     visitor: Visitor,
     Path(number): Path<String>,
+    Query(Only { only }): Query<Only>,
 ) -> Result<Response, Refusal> {
     visitor.must(Right::Read)?;
-    let text = dates_text(&site, &visitor, &number).await?;
-    Ok(file("text/calendar; charset=utf-8", &number, "dates.ics", text.into_bytes()))
+    let text = dates_text(&site, &visitor, &number, only).await?;
+    Ok(file(CALENDAR, &number, "dates.ics", text.into_bytes()))
 }
 
 /// Something of an entry that never changes under its name.

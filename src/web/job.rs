@@ -12,7 +12,7 @@ use super::refusal::Refusal;
 use super::shell::{self, Part, heads};
 use super::site::{Shared, Site};
 use super::words::Words;
-use super::{address, job_photos, tame};
+use super::{address, job_photos, tame, visit};
 use crate::domain::{JobFile, PinKind, Record, RecordWalk, Right};
 use crate::export::{order, words as told};
 use crate::office::{self, OfficeError, deeds};
@@ -107,6 +107,8 @@ fn page(file: &JobFile, record: &Record, dates: bool, photos: &Markup, who: &Vis
                 }
             }
         }
+        @if let Some(note) = shell::english_note(words) { p { (note) } }
+        (visit::on_job_page(file, who))
         h2 { (words.t("job.walks")) }
         table {
             thead { tr {
@@ -143,6 +145,7 @@ fn page(file: &JobFile, record: &Record, dates: bool, photos: &Markup, who: &Vis
                 li { a href=(link("/dates.ics")) { (words.t("job.dates")) } ": " (words.t("job.dates-told")) }
             }
             @if who.may(Right::Desk) {
+                li { a href=(address::of_dates(&job.number)) { (words.t("job.all-dates")) } ": " (words.t("job.all-dates-told")) }
                 li { a href={ "/desk/" (address::part(&job.number)) } { (words.t("job.desk")) }
                     ": " (words.fill("job.calls", &[("n", &record.callbacks.len().to_string())])) }
             }
@@ -224,6 +227,7 @@ fn imported(store: &Store, name: &str, words: Words) -> Result<Markup, Refusal> 
     Ok(html! {
         h1 { (words.fill("job.title", &[("number", name)])) }
         p { (words.t("job.imported")) }
+        @if let Some(note) = shell::english_note(words) { p { (note) } }
         dl.facts {
             @if let Some(found) = &found {
                 dt { (words.t("shell.address")) } dd { (tame(&found.address)) }

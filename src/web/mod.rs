@@ -6,15 +6,18 @@ mod act;
 mod address;
 mod api;
 mod attempts;
+mod dates;
 mod day;
 mod day_lines;
 mod desk;
 mod desk_call;
+mod desk_drawing;
 mod feed;
 mod guard;
 mod handed;
 mod inbox;
 mod job;
+mod job_dates;
 mod job_photos;
 mod library;
 mod look;
@@ -28,6 +31,7 @@ mod site;
 mod start;
 pub mod tls;
 mod upload;
+mod visit;
 mod walks;
 mod words;
 
@@ -69,6 +73,9 @@ pub fn router(served: Served) -> Router {
         .merge(handed::router())
         .merge(day::router())
         .merge(desk::router())
+        .merge(visit::router())
+        .merge(dates::router())
+        .merge(job_dates::router())
         .merge(look::router())
         .merge(feed::router())
         .merge(roof::router())

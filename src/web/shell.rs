@@ -14,6 +14,7 @@ use crate::domain::{Language, Right};
 pub(super) enum Part {
     Jobs,
     Day,
+    Dates,
     Desk,
     Library,
     People,
@@ -78,6 +79,7 @@ fn way(visitor: &Visitor, part: Part) -> Markup {
     let ways = [
         (Part::Jobs, "/", words.t("shell.jobs"), Right::Read),
         (Part::Day, "/day", words.t("shell.day"), Right::Foreman),
+        (Part::Dates, "/dates", words.t("shell.dates"), Right::Desk),
         (Part::Desk, "/desk", words.t("shell.desk"), Right::Desk),
         (Part::Library, "/library", words.t("shell.library"), Right::Read),
         (Part::People, "/people", words.t("shell.people"), Right::Office),

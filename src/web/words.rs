@@ -9,12 +9,13 @@ use crate::domain::Language;
 type Texts = BTreeMap<String, String>;
 
 /// The areas, each with its file in each language.
-const FILES: [(&str, [&str; 2]); 8] = [
+const FILES: [(&str, [&str; 2]); 9] = [
     ("shell", [include_str!("words/en/shell.toml"), include_str!("words/es/shell.toml")]),
     ("library", [include_str!("words/en/library.toml"), include_str!("words/es/library.toml")]),
     ("people", [include_str!("words/en/people.toml"), include_str!("words/es/people.toml")]),
     ("job", [include_str!("words/en/job.toml"), include_str!("words/es/job.toml")]),
     ("day", [include_str!("words/en/day.toml"), include_str!("words/es/day.toml")]),
+    ("dates", [include_str!("words/en/dates.toml"), include_str!("words/es/dates.toml")]),
     ("desk", [include_str!("words/en/desk.toml"), include_str!("words/es/desk.toml")]),
     ("roof", [include_str!("words/en/roof.toml"), include_str!("words/es/roof.toml")]),
     ("photo", [include_str!("words/en/photo.toml"), include_str!("words/es/photo.toml")]),
@@ -126,8 +127,8 @@ mod tests {
         for (area, _) in FILES {
             for rest in source.split(&format!("\"{area}.")).skip(1) {
                 let key = format!("{area}.{}", rest.split('"').next().unwrap());
-                // The name of a style sheet or script, no text.
-                if key.ends_with(".css") || key.ends_with(".js") {
+                // The name of a file, no text.
+                if [".css", ".js", ".ics"].iter().any(|ending| key.ends_with(ending)) {
                     continue;
                 }
                 assert!(texts.contains_key(&key), "{key} is missing");

@@ -20,7 +20,7 @@ pub(crate) const CHROMIUM: &str = "/usr/bin/chromium";
 
 /// Looks at these pages, signed in as the first person; none where there is no
 /// browser.
-fn looked_at(daemon: &Daemon, pages: &[&str]) -> Option<Value> {
+fn looked_at(daemon: &Daemon, pages: &[&str], pointed: Value) -> Option<Value> {
     let folder = outside::folder("the pages in a real browser")?;
     assert!(Path::new(CHROMIUM).exists(), "packaging/test installs it");
     let base = format!("http://{}", daemon.page);
@@ -29,6 +29,7 @@ fn looked_at(daemon: &Daemon, pages: &[&str]) -> Option<Value> {
         "base": base,
         "first": format!("{base}/join?code={}", first_code(daemon)),
         "pages": pages,
+        "pointed": pointed,
         "shots": std::env::var("CHALKHAND_LOOK").ok(),
     });
     let told = outside::run(&folder, "browser.mjs", &asked.to_string());
@@ -65,7 +66,7 @@ fn every_page_can_be_read_and_reached_by_everybody() {
         "/join",
         "/trust",
     ];
-    let Some(told) = looked_at(&daemon, &pages) else { return };
+    let Some(told) = looked_at(&daemon, &pages, Value::Null) else { return };
     for kind in ["violations", "errors", "outside", "wide"] {
         assert_eq!(told[kind], json!([]), "{kind}: {told:#}");
     }
@@ -132,4 +133,30 @@ fn a_photo_of_the_roof_screen_is_not_lost() {
         _ => None,
     });
     assert_eq!(widths.collect::<Vec<_>>(), [800, 801, 802]);
+}
+
+/// Dates past and to come, a call with a visit planned, and the drawing pointed at.
+#[test]
+fn dates_and_the_drawing_can_be_reached_by_everybody() {
+    let home = crate::feed::home();
+    let add =
+        ["calendar", "add", "EX-0001", "--on", "2020-02-05", "--title", "Call the owner back"];
+    home.run(add.iter().chain(&["--who", "desk"])).well();
+    let open = ["callback", "open", "EX-0001", "--by", "Desk Example", "--caller", "Owner Example"];
+    home.run(open.iter().chain(&["--where", "above the stairs", "--run", "1"])).well();
+    let daemon = Daemon::start(&home);
+    let pages = [
+        "/dates",
+        "/dates?person=Foreman+Example&months=12",
+        "/dates/EX-0001",
+        "/desk/EX-0001",
+        "/job/EX-0001",
+    ];
+    let pointed = json!({ "path": "/desk/EX-0001?water=stairs", "name": "run 1" });
+    let Some(told) = looked_at(&daemon, &pages, pointed) else { return };
+    for kind in ["violations", "errors", "outside", "wide"] {
+        assert_eq!(told[kind], json!([]), "{kind}: {told:#}");
+    }
+    let to = json!("/desk/EX-0001?water=stairs&plane=1&run=1#first");
+    assert_eq!(told["notes"]["pointed"], json!([to, to]));
 }

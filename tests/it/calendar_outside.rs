@@ -1,7 +1,7 @@
 //! The calendar file in programs of others: `libical` with its own table of
 //! what RFC 5545 and RFC 5546 allow, `khal`, and the calendar server `radicale`.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use chalkhand::domain::Due;
@@ -25,16 +25,22 @@ fn dates() -> Vec<Due> {
     due
 }
 
-/// Debian's libical 3.0.16 finds no fault by its own restriction table, and the
-/// instants by the file's own VTIMEZONE.
-#[test]
-fn libical_finds_no_fault() {
-    let Some(_) = outside::folder("the calendar in libical") else { return };
+/// The program that reads with libical, and the folder it lies in.
+pub(crate) fn libical() -> Option<(tempfile::TempDir, PathBuf)> {
+    outside::folder("the calendar in libical")?;
     let folder = tempfile::tempdir().unwrap();
     let program = folder.path().join("read_ics");
     let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/it/outside/read_ics.c");
     let built = Command::new("gcc").arg("-o").arg(&program).arg(source).arg("-lical").status();
     assert!(built.unwrap().success(), "libical-dev is needed; packaging/test installs it");
+    Some((folder, program))
+}
+
+/// Debian's libical 3.0.16 finds no fault by its own restriction table, and the
+/// instants by the file's own VTIMEZONE.
+#[test]
+fn libical_finds_no_fault() {
+    let Some((_folder, program)) = libical() else { return };
     let due = dates();
     let stands = format!("{} 20270115T140000Z 60 min, sequence 0, stands\n", due[0].uid);
     let cancelled = format!("{} 20270715T130000Z 60 min, sequence 3, cancelled\n", due[1].uid);

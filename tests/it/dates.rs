@@ -6,7 +6,9 @@ use std::collections::BTreeMap;
 
 use chalkhand::domain::busy::{BusyCalendar, BusyEvent, Moment};
 use chalkhand::domain::schedule::{self, CannotChange};
-use chalkhand::domain::{At, Due, FollowUp, Repeat, RepeatEnd, Standing, Working, entry_json};
+use chalkhand::domain::{
+    At, Due, FollowUp, NewDate, Repeat, RepeatEnd, Standing, Working, entry_json,
+};
 use jiff::civil::{Date, DateTime, Time, date, time};
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Span, Timestamp, ToSpan};
@@ -228,8 +230,9 @@ proptest! {
                     schedule::cancel(&job, due, "sold", now, "F. Foreman").ok()
                 }
                 4 => {
-                    let when = (At::new(due.start.instant(), &zone), 30);
-                    Some(schedule::add(&job, &standing, when, ("Call", Some("office")), now, "office"))
+                    let start = At::new(due.start.instant(), &zone);
+                    let new = NewDate { start, lasts_min: 30, title: "Call", who: Some("office"), visit: None };
+                    Some(schedule::add(&job, &standing, &new, now, "office"))
                 }
                 _ => None,
             };

@@ -365,13 +365,14 @@ fn what() -> impl Strategy<Value = What> {
         ),
         (any::<String>(), any::<String>(), any::<u32>())
             .prop_map(|(uid, reason, sequence)| What::FollowUpCancelled { uid, reason, sequence }),
-        (any::<String>(), at(), any::<u32>(), any::<String>(), option::of(any::<String>()))
-            .prop_map(|(uid, start, lasts_min, title, who)| What::FollowUpAdded {
-                uid,
-                start,
-                lasts_min,
-                title,
-                who
+        (
+            (any::<String>(), at(), any::<u32>(), any::<String>()),
+            option::of(any::<String>()),
+            option::of(any::<String>()),
+            option::of(any::<u32>()),
+        )
+            .prop_map(|((uid, start, lasts_min, title), who, checklist, callback)| {
+                What::FollowUpAdded { uid, start, lasts_min, title, who, checklist, callback }
             }),
         (any::<String>(), roles()).prop_map(|(name, roles)| What::PersonSet { name, roles }),
         any::<String>().prop_map(|name| What::PersonLeft { name }),

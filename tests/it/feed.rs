@@ -10,7 +10,7 @@ use crate::program::Home;
 use crate::serve::Daemon;
 
 /// A job whose closing inspection is over, ended on the machine's today.
-fn home() -> Home {
+pub(crate) fn home() -> Home {
     let home = Home::with_job();
     // Every step left out: the dates come all the same.
     let walk =
@@ -19,12 +19,12 @@ fn home() -> Home {
     home
 }
 
-fn events(ics: &str) -> Vec<String> {
+pub(crate) fn events(ics: &str) -> Vec<String> {
     let ics = ics.replace("\r\n ", "");
     ics.split("BEGIN:VEVENT").skip(1).map(str::to_owned).collect()
 }
 
-fn value<'a>(event: &'a str, name: &str) -> &'a str {
+pub(crate) fn value<'a>(event: &'a str, name: &str) -> &'a str {
     let line = event
         .lines()
         .find(|line| line.strip_prefix(name).is_some_and(|rest| rest.starts_with([':', ';'])));

@@ -29,6 +29,7 @@ mod cli;
 mod clips;
 mod computed;
 mod crew;
+mod date_pages;
 mod dates;
 mod day_pages;
 mod days;

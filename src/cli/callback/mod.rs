@@ -9,10 +9,10 @@ use super::home::{Home, now, plain};
 use super::out::{Out, Progress};
 use super::typed::needed;
 use crate::config::Config;
+use crate::domain::How;
 use crate::domain::desk;
-use crate::domain::entry::{How, Key};
 use crate::domain::tally::{JobTally, Tally};
-use crate::domain::{CallbackStanding, Draft, JobFile, Json, Warranty, What};
+use crate::domain::{Json, Warranty, What};
 use crate::export;
 use crate::office::Deed;
 use crate::office::calls::{self, NewFinding};
@@ -95,29 +95,11 @@ pub(super) fn run(config: &Config, command: Command, out: &mut Out) -> anyhow::R
     }
 }
 
-/// The call of that number, where it is open.
-fn open_one(file: &JobFile, id: u32) -> anyhow::Result<&CallbackStanding> {
-    calls::open_one(file, id).map_err(plain)
-}
-
-fn draft(file: &JobFile, by: &str, what: What, key: String) -> anyhow::Result<Draft> {
-    Ok(Draft {
-        job: file.job.number.clone(),
-        walk: None,
-        at: now(&file.job)?,
-        by: needed("who it is", "--by", by)?,
-        how: How::Command,
-        what,
-        corrects: None,
-        key: Key(key),
-    })
-}
-
 fn close(config: &Config, arguments: &Close, out: &mut Out) -> anyhow::Result<()> {
     let mut home = Home::open(config)?;
     let file = home.job(&arguments.job)?;
     let (id, number) = (arguments.id, &file.job.number);
-    open_one(&file, id)?;
+    calls::open_one(&file, id).map_err(plain)?;
     let record = file.record(&home.functions);
     let steps = arguments.step.iter().map(|text| calls::named_step(&record, text));
     let found = needed("what was found", "--finding", &arguments.finding)?;

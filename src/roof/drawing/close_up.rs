@@ -117,7 +117,7 @@ fn one(layout: &Layout, course: &Course, system: System) -> Drawn {
     key(&mut page);
     page.gap(MARGIN);
     let description = described(course, &levels, &butt, system);
-    Drawn { title, description, height: page.y, body: page.canvas.into_body() }
+    Drawn { title, description, height: page.y, body: page.canvas.into_body(), places: Vec::new() }
 }
 
 /// What is at a height above the butt edge.

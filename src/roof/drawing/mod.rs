@@ -9,6 +9,7 @@ mod dimension;
 mod geometry;
 mod lettering;
 mod page;
+mod places;
 mod plate;
 mod svg;
 mod words;
@@ -18,6 +19,7 @@ use crate::measure::System;
 use super::Layout;
 use lettering::WIDTH;
 use page::Page;
+pub use places::{Place, Pointed};
 use svg::{escaped, number};
 
 /// One picture.
@@ -29,6 +31,10 @@ pub struct Plate {
     pub description: String,
     /// A standalone SVG image with its size in millimetres.
     pub svg: String,
+    /// What of the roof can be pointed at in it, the larger before what lies on it.
+    pub places: Vec<Place>,
+    /// Its width and height in millimetres, as in the image's `viewBox`.
+    pub size: (String, String),
 }
 
 /// A picture before it is wrapped.
@@ -38,6 +44,7 @@ struct Drawn {
     /// In millimetres; the width is always [`WIDTH`].
     height: f64,
     body: String,
+    places: Vec<Place>,
 }
 
 /// Width of a whole sheet: fits A4 and Letter with 10 mm around it.
@@ -84,7 +91,13 @@ fn drawn(layout: &Layout, system: System) -> Vec<Drawn> {
 fn plate(drawn: Drawn) -> Plate {
     let svg = image(WIDTH, drawn.height, &drawn.title, &drawn.description, &drawn.body);
     let plain = |text: String| text.replace('\u{a0}', " ");
-    Plate { title: plain(drawn.title), description: plain(drawn.description), svg }
+    Plate {
+        title: plain(drawn.title),
+        description: plain(drawn.description),
+        svg,
+        places: drawn.places,
+        size: (number(WIDTH), number(drawn.height)),
+    }
 }
 
 fn image(width: f64, height: f64, title: &str, description: &str, body: &str) -> String {
@@ -126,5 +139,6 @@ fn text_only(title: &str, description: String, page: Page) -> Drawn {
         description,
         height: page.y + 2.0,
         body: page.canvas.into_body(),
+        places: Vec::new(),
     }
 }

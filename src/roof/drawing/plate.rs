@@ -10,7 +10,7 @@ use super::geometry::{self, Bounds, Frame};
 use super::lettering::{LINE, MARGIN, TEXT, WIDTH};
 use super::page::{Page, across};
 use super::svg::{Area, Canvas, Hold, INK, PAPER, RED, SHADE, Spot, Stroke, Text};
-use super::{Drawn, words};
+use super::{Drawn, places, words};
 
 const OUTLINE: Stroke = Stroke::ink("outline", 1.1);
 const OBSTRUCTION: Stroke = Stroke::ink("obstruction", 0.7);
@@ -42,6 +42,7 @@ pub(super) fn draw(layout: &Layout, plane: &Plane, system: System) -> Drawn {
         page.sentence("No vent on this plane.");
     }
     let only_runs: Vec<&Run> = runs.iter().map(|(_, run)| *run).collect();
+    let mut places = Vec::new();
     if let Some(bounds) = Bounds::of(plane, &only_runs, &layout.vent) {
         let room = (WIDTH - 2.0 * MARGIN - 16.0, if runs.is_empty() { 60.0 } else { 105.0 });
         if !runs.is_empty() {
@@ -51,6 +52,7 @@ pub(super) fn draw(layout: &Layout, plane: &Plane, system: System) -> Drawn {
         let picture = Picture { layout, plane, runs: runs.clone(), frame, system };
         page.y = frame.area().bottom + ROW;
         picture.draw(&mut page);
+        places = places::of(layout, plane, &picture.runs, &picture.frame);
     }
     page.gap(2.0);
     for sentence in shown(layout, plane, &runs, system) {
@@ -61,7 +63,7 @@ pub(super) fn draw(layout: &Layout, plane: &Plane, system: System) -> Drawn {
     }
     page.gap(MARGIN);
     let description = described(layout, plane, &runs, system).join(" ");
-    Drawn { title, description, height: page.y, body: page.canvas.into_body() }
+    Drawn { title, description, height: page.y, body: page.canvas.into_body(), places }
 }
 
 /// The sentences under the picture.

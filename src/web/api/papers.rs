@@ -95,6 +95,6 @@ async fn dates(
     At(OfJob { number }): At<OfJob>,
 ) -> Result<Response, Refusal> {
     visitor.must(Right::Read)?;
-    let text = handed::dates_text(&site, &visitor, &number).await?;
+    let text = handed::dates_text(&site, &visitor, &number, None).await?;
     Ok(handed::file("text/calendar; charset=utf-8", &number, "dates.ics", text.into_bytes()))
 }

@@ -120,5 +120,24 @@ for (const [name, options] of Object.entries(looks)) {
   }
   await context.close();
 }
+// A link in a picture, by its name: clicked where it is drawn, and by keyboard.
+if (asked.pointed) {
+  const { path, name } = asked.pointed;
+  told.notes.pointed = [];
+  for (const [kind, options] of [['phone', looks.phone], ['desktop', looks.desktop]]) {
+    const context = await browser.newContext({ ...options, storageState: state });
+    const page = await context.newPage();
+    watch(page, `pointed-${kind}`);
+    await page.goto(asked.base + path);
+    const link = page.locator(`svg a[aria-label="${name}"]`).first();
+    if (kind === 'phone') await link.locator('polygon').tap();
+    else { await link.focus(); await key(page, 'Enter'); }
+    await page.waitForURL((url) => url.hash !== '');
+    told.notes.pointed.push(page.url().replace(asked.base, ''));
+    await check(page, `pointed-${kind}`);
+    await look(page, `pointed-${kind}`);
+    await context.close();
+  }
+}
 await browser.close();
 console.log(JSON.stringify(told));

@@ -92,6 +92,8 @@ pub(in super::super) struct Entry {
     callback: Option<Call>,
     callback_id: Option<u32>,
     visit: Option<String>,
+    /// Of a visit that was planned: what is to be walked then.
+    visit_checklist: Option<String>,
     /// `callback-closed`.
     finding: Option<Finding>,
     /// Of a date after the job.
