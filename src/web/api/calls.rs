@@ -14,7 +14,7 @@ use super::deeds::{Change, change};
 use super::jobs::{OfJob, found, words};
 use super::shapes::{Calls, DeskView, Entry, Jobs};
 use super::text::{Day, Line, Row, Said};
-use super::{conflict, json, with_state};
+use super::{conflict, json, read_of_job};
 use crate::domain::{Json, NamedStep, Right, StepRef, Warranty, desk};
 use crate::export;
 use crate::office::calls::{self, NewCall, NewFinding};
@@ -119,14 +119,11 @@ async fn of_job(
     Asked(Open { open }): Asked<Open>,
 ) -> Result<Response, Refusal> {
     visitor.must(Right::Desk)?;
-    let read = site.log(move |store, site| {
-        let functions = &site.served.functions;
-        let file = office::job(store, functions, &of.number)?;
-        let calls = export::callback::json(&file.record(functions), open);
-        Ok::<_, OfficeError>((calls, file.standing.last_seq))
+    let read = read_of_job(&site, of.number, move |file, site| {
+        let calls = export::callback::json(&file.record(&site.served.functions), open);
+        Ok(Json::object([("calls", calls)]))
     });
-    let (calls, last) = read.await?;
-    Ok(with_state(json(&Json::object([("calls", calls)]))?, last))
+    read.await
 }
 
 /// Which call of which job.
@@ -159,18 +156,15 @@ async fn one(
     At(of): At<OfCall>,
 ) -> Result<Response, Refusal> {
     visitor.must(Right::Desk)?;
-    let read = site.log(move |store, site| {
+    let read = read_of_job(&site, of.number, move |file, site| {
         let served = &site.served;
-        let file = office::job(store, &served.functions, &of.number)?;
         let record = file.record(&served.functions);
         let view = desk::desk(&record, of.id).ok_or(Refusal::NotFound)?;
         let now = (served.now)(&office::zone(&file.job)?);
-        let due = office::due(&served.config, &file, now)?;
-        let view = export::desk::json(&record, &view, &due);
-        Ok::<_, Refusal>((view, file.standing.last_seq))
+        let due = office::due(&served.config, file, now)?;
+        Ok(export::desk::json(&record, &view, &due))
     });
-    let (view, last) = read.await?;
-    Ok(with_state(json(&view)?, last))
+    read.await
 }
 
 /// A call as it is taken down.

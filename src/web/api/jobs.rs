@@ -15,7 +15,7 @@ use super::super::site::Shared;
 use super::ask::{Asked, At, Body, Once, Reads, Writes};
 use super::shapes::{EntriesPage, Jobs, Opened, Record, Sheet};
 use super::text::Line;
-use super::{conflict, json, with_state};
+use super::{conflict, json, read_of_job, with_state};
 use crate::domain::{Entry, How, JobFile, Json, Key, Right};
 use crate::export;
 use crate::office::opening::{self, Opener};
@@ -214,16 +214,14 @@ async fn one(
     At(of): At<OfJob>,
 ) -> Result<Response, Refusal> {
     visitor.must(Right::Read)?;
-    let read = site.log(move |store, site| {
+    let read = read_of_job(&site, of.number, |file, site| {
         let served = &site.served;
-        let file = office::job(store, &served.functions, &of.number)?;
         let record = file.record(&served.functions);
         let now = (served.now)(&office::zone(&file.job)?);
-        let due = office::due(&served.config, &file, record.last_at.unwrap_or(now))?;
-        Ok::<_, OfficeError>((export::json::record(&record, &due), file.standing.last_seq))
+        let due = office::due(&served.config, file, record.last_at.unwrap_or(now))?;
+        Ok(export::json::record(&record, &due))
     });
-    let (record, last) = read.await?;
-    Ok(with_state(json(&record)?, last))
+    read.await
 }
 
 /// All measures of a job
@@ -243,14 +241,10 @@ async fn sheet(
     At(of): At<OfJob>,
 ) -> Result<Response, Refusal> {
     visitor.must(Right::Read)?;
-    let read = site.log(move |store, site| {
-        let functions = &site.served.functions;
-        let file = office::job(store, functions, &of.number)?;
-        let sheet = export::sheet_json::sheet(&file.record_of_now(functions));
-        Ok::<_, OfficeError>((sheet, file.standing.last_seq))
+    let read = read_of_job(&site, of.number, |file, site| {
+        Ok(export::sheet_json::sheet(&file.record_of_now(&site.served.functions)))
     });
-    let (sheet, last) = read.await?;
-    Ok(with_state(json(&sheet)?, last))
+    read.await
 }
 
 #[derive(Clone, Debug, Deserialize, IntoParams)]
@@ -289,12 +283,7 @@ async fn entries(
     if 9_007_199_254_740_991 < asked.after {
         return Err(Refusal::Unusable("after is no sequence number of a log".to_owned()));
     }
-    let read = site.log(move |store, site| {
-        let file = office::job(store, &site.served.functions, &of.number)?;
-        Ok::<_, OfficeError>((page(&file, asked.after, limit), file.standing.last_seq))
-    });
-    let (page, last) = read.await?;
-    Ok(with_state(json(&page)?, last))
+    read_of_job(&site, of.number, move |file, _| Ok(page(file, asked.after, limit))).await
 }
 
 fn page(file: &JobFile, after: u64, limit: u32) -> Json {

@@ -25,9 +25,9 @@ use utoipa_axum::router::OpenApiRouter;
 use utoipa_axum::routes;
 
 use super::refusal::Refusal;
-use super::site::Shared;
-use crate::domain::Json;
-use crate::office::OfficeError;
+use super::site::{Shared, Site};
+use crate::domain::{JobFile, Json};
+use crate::office::{self, OfficeError};
 
 /// Where all of it lies.
 const ROOT: &str = "/api";
@@ -97,6 +97,20 @@ fn with_state(mut response: Response, last_seq: u64) -> Response {
         response.headers_mut().insert(header::ETAG, tag);
     }
     response
+}
+
+/// What is read of a job, with its state.
+async fn read_of_job(
+    site: &Shared,
+    number: String,
+    read: impl FnOnce(&JobFile, &Site) -> Result<Json, Refusal> + Send + 'static,
+) -> Result<Response, Refusal> {
+    let read = site.log(move |store, site| {
+        let file = office::job(store, &site.served.functions, &number)?;
+        Ok::<_, Refusal>((read(&file, site)?, file.standing.last_seq))
+    });
+    let (body, last) = read.await?;
+    Ok(with_state(json(&body)?, last))
 }
 
 /// What does not go with how a job stands is a conflict: a hold point that does not

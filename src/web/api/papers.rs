@@ -96,5 +96,5 @@ async fn dates(
 ) -> Result<Response, Refusal> {
     visitor.must(Right::Read)?;
     let text = handed::dates_text(&site, &visitor, &number, None).await?;
-    Ok(handed::file("text/calendar; charset=utf-8", &number, "dates.ics", text.into_bytes()))
+    Ok(handed::file(handed::CALENDAR, &number, "dates.ics", text.into_bytes()))
 }
