@@ -105,6 +105,19 @@ pub fn watch(
     folders: &[PathBuf],
     send: impl Fn(Seen) + Send + 'static,
 ) -> Result<Watch, WatchError> {
+    let folders = folders.iter().map(|path| Folder { path: path.clone(), armed: None }).collect();
+    let known = BTreeMap::new();
+    begin("watch", move |watcher, stop, woken| {
+        Worker { folders, known, watcher, stop, send }.run(woken);
+    })
+}
+
+/// Begins to watch: `run` has a thread of its own, is woken by events and ends once
+/// it is told to stop.
+fn begin(
+    thread: &str,
+    run: impl FnOnce(RecommendedWatcher, Arc<AtomicBool>, &Receiver<Wake>) + Send + 'static,
+) -> Result<Watch, WatchError> {
     let (wake, woken) = channel();
     let (tell, stop) = (wake.clone(), Arc::new(AtomicBool::new(false)));
     let watcher = notify::recommended_watcher(move |event: notify::Result<Event>| {
@@ -116,12 +129,10 @@ pub fn watch(
         tell.send(Wake::Event(paths)).ok();
     })
     .map_err(WatchError::System)?;
-    let folders = folders.iter().map(|path| Folder { path: path.clone(), armed: None }).collect();
-    let known = BTreeMap::new();
-    let mut worker = Worker { folders, known, watcher, stop: Arc::clone(&stop), send };
+    let stopped = Arc::clone(&stop);
     thread::Builder::new()
-        .name("watch".to_owned())
-        .spawn(move || worker.run(&woken))
+        .name(thread.to_owned())
+        .spawn(move || run(watcher, stopped, &woken))
         .map_err(WatchError::Thread)?;
     Ok(Watch { stop, wake })
 }

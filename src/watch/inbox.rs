@@ -10,13 +10,12 @@ use std::os::unix::fs::MetadataExt as _;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
-use std::thread;
+use std::sync::mpsc::{Receiver, RecvTimeoutError};
 use std::time::{Duration, Instant, SystemTime};
 
-use notify::{Event, RecommendedWatcher, RecursiveMode, Watcher as _};
+use notify::{RecommendedWatcher, RecursiveMode, Watcher as _};
 
-use super::{Identity, Wake, Watch, WatchError, identity, matters};
+use super::{Identity, Wake, Watch, WatchError, begin, identity};
 
 /// How long a file has to stay the same.
 const SETTLED: Duration = Duration::from_millis(1_000);
@@ -46,31 +45,11 @@ pub fn watch_inbox(
     not: &str,
     send: impl FnMut(Dropped) + Send + 'static,
 ) -> Result<Watch, WatchError> {
-    let (wake, woken) = channel();
-    let (tell, stop) = (wake.clone(), Arc::new(AtomicBool::new(false)));
-    let watcher = notify::recommended_watcher(move |event: notify::Result<Event>| {
-        let paths = match event {
-            Ok(event) if !matters(&event) => return,
-            Ok(event) => event.paths,
-            Err(error) => error.paths,
-        };
-        tell.send(Wake::Event(paths)).ok();
+    let (folder, not) = (folder.to_owned(), not.to_owned());
+    begin("inbox", move |watcher, stop, woken| {
+        let (armed, known) = (None, BTreeMap::new());
+        Worker { folder, not, armed, known, watcher, stop, send }.run(woken);
     })
-    .map_err(WatchError::System)?;
-    let mut worker = Worker {
-        folder: folder.to_owned(),
-        not: not.to_owned(),
-        armed: None,
-        known: BTreeMap::new(),
-        watcher,
-        stop: Arc::clone(&stop),
-        send,
-    };
-    thread::Builder::new()
-        .name("inbox".to_owned())
-        .spawn(move || worker.run(&woken))
-        .map_err(WatchError::Thread)?;
-    Ok(Watch { stop, wake })
 }
 
 /// What tells a file from another or from itself later.
