@@ -9,6 +9,7 @@ use std::time::{Duration, Instant};
 use tokio::sync::mpsc::Sender;
 use tokio::sync::mpsc::error::TrySendError as TrySend;
 
+use crate::sound::to_i16;
 use crate::voice::{Inlet, Leave, MicEvent, Play, ROOM, Sound, Stream, VoiceError, queue};
 use crate::web::{Headset, Headsets, Hears, NotWorn, Spoken};
 
@@ -146,7 +147,6 @@ impl Play for Speaker {
     fn play(&mut self, sound: &Sound) -> Result<(), VoiceError> {
         let id = self.progress.sent.load(Ordering::Relaxed).saturating_add(1);
         let samples: Vec<i16> = sound.samples.iter().map(|sample| to_i16(*sample)).collect();
-        let length = length(samples.len(), sound.rate_hz);
         let speech = Spoken::Speech { id, rate_hz: sound.rate_hz, samples };
         self.to.try_send(speech).map_err(|error| {
             let why = match error {
@@ -158,17 +158,7 @@ impl Play for Speaker {
         self.progress.sent.store(id, Ordering::Relaxed);
         let now = Instant::now();
         let mut until = self.progress.until.lock().unwrap_or_else(PoisonError::into_inner);
-        *until = Some(until.map_or(now, |until| until.max(now)) + length);
+        *until = Some(until.map_or(now, |until| until.max(now)) + sound.length());
         Ok(())
     }
-}
-
-fn length(samples: usize, rate_hz: u32) -> Duration {
-    let samples = u64::try_from(samples).unwrap_or(u64::MAX);
-    Duration::from_millis(samples.saturating_mul(1_000) / u64::from(rate_hz.max(1)))
-}
-
-#[expect(clippy::cast_possible_truncation, reason = "clamped to the range just before")]
-fn to_i16(sample: f32) -> i16 {
-    (sample.clamp(-1.0, 1.0) * 32_767.0).round() as i16
 }

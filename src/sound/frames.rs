@@ -189,7 +189,8 @@ pub fn level_dbfs(samples: &[f32]) -> f32 {
     (10.0 * mean.max(1e-10).log10()).max(-100.0)
 }
 
+/// A sample as 16-bit sound has it.
 #[expect(clippy::cast_possible_truncation, reason = "clamped to the range just before")]
-fn to_i16(sample: f32) -> i16 {
+pub fn to_i16(sample: f32) -> i16 {
     (sample.clamp(-1.0, 1.0) * 32_767.0).round() as i16
 }

@@ -8,7 +8,7 @@ mod resample;
 mod wav;
 
 pub use endpoint::{Endpointer, Endpoints, Spoken};
-pub use frames::{FileFrames, Framer, Segment, clip_sha256, level_dbfs, write_wav};
+pub use frames::{FileFrames, Framer, Segment, clip_sha256, level_dbfs, to_i16, write_wav};
 pub use resample::Resampler;
 pub use wav::WavStream;
 

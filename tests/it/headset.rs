@@ -7,7 +7,7 @@ use std::net::TcpStream;
 use std::time::{Duration, Instant};
 
 use chalkhand::domain::{Entry, Given, How, Keeps, ReadAs, What};
-use chalkhand::sound::FileFrames;
+use chalkhand::sound::{FileFrames, to_i16};
 use chalkhand::speech;
 use serde_json::{Value, json};
 use tungstenite::{Message, WebSocket};
@@ -78,8 +78,7 @@ impl<'a> Phone<'a> {
         let mut frames = FileFrames::new(std::fs::File::open(path).unwrap()).unwrap();
         self.says.extend([0; 3_200]);
         while let Some(frame) = frames.next_frame().unwrap() {
-            #[expect(clippy::cast_possible_truncation, reason = "samples of a test")]
-            self.says.extend(frame.map(|sample| (sample * 32_767.0) as i16));
+            self.says.extend(frame.map(to_i16));
         }
     }
 
