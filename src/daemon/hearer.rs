@@ -48,10 +48,17 @@ impl Hearer {
         self
     }
 
-    /// The recogniser it hears with.
-    #[must_use]
-    pub fn recogniser(&self) -> &Arc<Recogniser> {
-        &self.recogniser
+    /// What would be decided on a sound alone; nothing is remembered of it.
+    ///
+    /// # Errors
+    /// As [`Hearer::hear`].
+    pub fn decide(
+        &self,
+        samples: &[f32],
+        expect: &Expect,
+        wording: &Wording,
+    ) -> Result<Decision, VoiceError> {
+        Ok(self.recogniser.hear(samples, &speech::grammar(expect, wording))?.decision)
     }
 
     /// The walk says this: whether what comes next is a second try.

@@ -413,8 +413,7 @@ impl<T: FnMut() -> bool, P: FnMut(&ShownEar)> Reader for Checking<'_, T, P> {
     }
 
     fn decide(&self, samples: &[f32], expect: &Expect) -> Result<Decision, CheckLeft> {
-        let grammar = speech::grammar(expect, &self.voice.wording);
-        Ok(self.hearer.recogniser().hear(samples, &grammar)?.decision)
+        Ok(self.hearer.decide(samples, expect, &self.voice.wording)?)
     }
 
     fn note(&mut self, read: &PhraseRead) -> Result<(), CheckLeft> {

@@ -7,7 +7,7 @@ use super::sound::{CrewError, SoundCrew};
 use crate::daemon::{self, Reader};
 use crate::domain::PhraseRead;
 use crate::domain::walk::{Expect, Prompt};
-use crate::speech::{self, Decision};
+use crate::speech::Decision;
 use crate::voice::{FrameSource, Listened};
 
 impl<S: FrameSource> Reader for SoundCrew<'_, S> {
@@ -29,8 +29,7 @@ impl<S: FrameSource> Reader for SoundCrew<'_, S> {
     }
 
     fn decide(&self, samples: &[f32], expect: &Expect) -> Result<Decision, CrewError> {
-        let grammar = speech::grammar(expect, &self.screen.wording);
-        Ok(self.hearer.recogniser().hear(samples, &grammar)?.decision)
+        Ok(self.hearer.decide(samples, expect, &self.screen.wording)?)
     }
 
     fn note(&mut self, read: &PhraseRead) -> Result<(), CrewError> {
