@@ -83,7 +83,10 @@ impl Hears for Phone {
     }
 
     fn played(&mut self, id: u32) {
-        self.progress.played.fetch_max(id, Ordering::Relaxed);
+        // Of another time, or of another's making.
+        if id <= self.progress.sent.load(Ordering::Relaxed) {
+            self.progress.played.fetch_max(id, Ordering::Relaxed);
+        }
     }
 }
 
@@ -126,16 +129,13 @@ impl Speaker {
         if late || self.to.is_closed() { Playing::Lost } else { Playing::Still }
     }
 
-    /// The phone is to be silent at once.
-    pub(super) fn hush(&self) {
-        // Gone or far behind: it is silent, or will be told with what comes next.
-        let _ = self.to.try_send(Spoken::Hush);
-    }
-
-    /// What was sent counts as played: nobody waits for it any more.
-    pub(super) fn give_up(&self) {
-        let Progress { sent, played, .. } = &*self.progress;
-        played.fetch_max(sent.load(Ordering::Relaxed), Ordering::Relaxed);
+    /// The phone is to be silent at once, and to say when it is: until then it is
+    /// [`Playing::Still`]. No where it cannot be told so.
+    #[must_use]
+    pub(super) fn hush(&self) -> bool {
+        let Progress { sent, until, .. } = &*self.progress;
+        *until.lock().unwrap_or_else(PoisonError::into_inner) = Some(Instant::now());
+        self.to.try_send(Spoken::Hush { id: sent.load(Ordering::Relaxed) }).is_ok()
     }
 
     pub(super) fn is_gone(&self) -> bool {
@@ -148,6 +148,8 @@ impl Play for Speaker {
         let id = self.progress.sent.load(Ordering::Relaxed).saturating_add(1);
         let samples: Vec<i16> = sound.samples.iter().map(|sample| to_i16(*sample)).collect();
         let speech = Spoken::Speech { id, rate_hz: sound.rate_hz, samples };
+        // Before it is on its way: the phone may be quick.
+        self.progress.sent.store(id, Ordering::Relaxed);
         self.to.try_send(speech).map_err(|error| {
             let why = match error {
                 TrySend::Closed(_) => "the phone is gone",
@@ -155,10 +157,45 @@ impl Play for Speaker {
             };
             VoiceError::NoLoudspeaker(why.to_owned())
         })?;
-        self.progress.sent.store(id, Ordering::Relaxed);
         let now = Instant::now();
         let mut until = self.progress.until.lock().unwrap_or_else(PoisonError::into_inner);
         *until = Some(until.map_or(now, |until| until.max(now)) + sound.length());
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn it_has_played_what_it_says_and_nothing_that_was_not_sent() {
+        let (to, put_on) = sync_channel(1);
+        let (speaks, mut spoken) = tokio::sync::mpsc::channel(4);
+        let headset = Headset { name: String::new(), rate_hz: Some(16_000), speaks };
+        let mut phone = Phones { to }.put_on(headset).unwrap();
+        let mut speaker = put_on.recv().unwrap().speaker;
+        assert_eq!(speaker.playing(), Playing::Done);
+        let sound = Sound { samples: vec![0.5; 800], rate_hz: 16_000 };
+        speaker.play(&sound).unwrap();
+        for id in [0, 2, u32::MAX] {
+            phone.played(id);
+            assert_eq!(speaker.playing(), Playing::Still, "{id}");
+        }
+        phone.played(1);
+        assert_eq!(speaker.playing(), Playing::Done);
+        // Told to be silent it counts as silent once it says so.
+        speaker.play(&sound).unwrap();
+        assert!(speaker.hush());
+        assert_eq!(speaker.playing(), Playing::Still);
+        phone.played(2);
+        assert_eq!(speaker.playing(), Playing::Done);
+        let sent: Vec<Spoken> = std::iter::from_fn(|| spoken.try_recv().ok()).collect();
+        assert_eq!(sent.last(), Some(&Spoken::Hush { id: 2 }));
+        // A phone that is gone plays nothing.
+        speaker.play(&sound).unwrap();
+        drop(spoken);
+        assert_eq!((speaker.playing(), speaker.hush()), (Playing::Lost, false));
+        assert!(speaker.play(&sound).is_err());
     }
 }

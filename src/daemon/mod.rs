@@ -79,7 +79,7 @@ pub trait Crew {
     fn look(&mut self, _walk: &Walk, _expect: &Expect) {}
 
     /// Returns when everything is said, where [`Crew::say`] does not wait for it.
-    fn spoken(&mut self) {}
+    fn spoken(&mut self, _expect: &Expect) {}
 
     /// How loud it is without speech, in tenths of a decibel below full scale;
     /// none where nothing is listened to.
@@ -150,7 +150,7 @@ pub fn walk<C: Crew>(
         }
         let Some(expect) = &listening else { return Ok(Left::Open) };
         crew.look(walk, expect);
-        crew.spoken();
+        crew.spoken(expect);
         // All is said and saved: the window opens.
         walk.handle(clock(), Event::Spoken);
         let input = crew.listen(expect).map_err(WalkError::Crew)?;

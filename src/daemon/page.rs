@@ -339,11 +339,12 @@ impl Crew for PageCrew {
 
     fn look(&mut self, walk: &Walk, expect: &Expect) {
         self.view = Some(walk.view());
+        self.voice.look(walk.standing());
         self.publish(expect);
         self.settle();
     }
 
-    fn spoken(&mut self) {
+    fn spoken(&mut self, expect: &Expect) {
         loop {
             match self.voice.playing() {
                 Playing::Done => return,
@@ -353,10 +354,13 @@ impl Crew for PageCrew {
             }
             if self.waiting.is_none() {
                 match self.answers.recv_timeout(LOOK_PLAYED) {
-                    Ok(sent) => self.waiting = Some(sent),
-                    Err(RecvTimeoutError::Timeout) => continue,
+                    Ok(sent) => self.waiting = self.refused_at_once(sent, expect),
+                    Err(RecvTimeoutError::Timeout) => {}
                     Err(RecvTimeoutError::Disconnected) => return,
                 }
+            }
+            if self.waiting.is_none() {
+                continue;
             }
             // Whoever has answered has understood.
             return self.voice.hush();
@@ -365,7 +369,6 @@ impl Crew for PageCrew {
 
     fn listen(&mut self, expect: &Expect) -> Result<Input, Infallible> {
         (self.quiet, self.listened) = (false, true);
-        self.voice.look();
         self.publish(expect);
         if self.leaves() {
             return Ok(Input::Gone);
@@ -439,11 +442,25 @@ impl PageCrew {
         }
     }
 
+    /// What an answer means, or what becomes of it without the walk.
+    fn judged(&self, answer: &Answer, expect: &Expect) -> Result<Meaning, Reply> {
+        if self.known.contains(&answer.id) {
+            return Err(Reply::Taken);
+        }
+        self.meaning(answer, expect)
+    }
+
+    /// Whoever sent what is refused is told so; what may be taken is given back.
+    fn refused_at_once(&self, sent: Sent, expect: &Expect) -> Option<Sent> {
+        let Err(became) = self.judged(&sent.answer, expect) else { return Some(sent) };
+        // Whoever asked may be gone.
+        let _ = sent.reply.send(became);
+        None
+    }
+
     fn touched(&mut self, Sent { answer, reply }: Sent, expect: &Expect) -> Input {
         self.signs.idle.store(0, Ordering::Relaxed);
-        let before = self.known.contains(&answer.id);
-        let became = if before { Err(Reply::Taken) } else { self.meaning(&answer, expect) };
-        match became {
+        match self.judged(&answer, expect) {
             Ok(meaning) => {
                 self.said.clear();
                 self.voice.answered();
@@ -460,8 +477,8 @@ impl PageCrew {
 
     /// Puts a phone on, and has the question put once more, aloud.
     fn put_on(&mut self, worn: Worn, expect: &Expect) -> Input {
-        let Self { voice, answers, waiting, shown, .. } = self;
-        let touched = || touches(answers, waiting).is_some();
+        let Self { voice, answers, waiting, shown, signs, .. } = self;
+        let touched = || touches(answers, waiting).is_some() || signs.stop.load(Ordering::Relaxed);
         let publish = |ear: &ShownEar| {
             shown.send_if_modified(|shown| {
                 let Some(before) = shown.as_deref() else { return false };

@@ -12,12 +12,12 @@ use super::headset::{Playing, Speaker, Worn};
 use super::{Hearer, Input, Listening, OpenEar, Reader, Utterance, ears};
 use crate::config::Config;
 use crate::domain::walk::{Expect, Prompt};
-use crate::domain::{At, Clip, Draft, Meaning, PhraseRead, ReadAs, Standing, Units, WalkId};
+use crate::domain::{At, Clip, Draft, Keeps, Meaning, PhraseRead, ReadAs, Standing, Units, WalkId};
 use crate::sound::Endpoints;
 use crate::speech::{self, Decision, Wording};
 use crate::store::{Clips, Store, StoreError};
 use crate::voice::{Ear, Listened, MicEvent, Mouth, Recogniser, Stream, VoiceError};
-use crate::web::{EarState, ShownEar, ShownHeard};
+use crate::web::{EarState, EarTrouble, ShownEar, ShownHeard};
 
 /// How often it is looked whether a phone has played what it was sent.
 pub(super) const LOOK_PLAYED: Duration = Duration::from_millis(20);
@@ -61,6 +61,8 @@ pub(super) struct PageVoice {
     wording: Wording,
     phones: Receiver<Worn>,
     on: Option<On>,
+    /// It stays when a phone is taken off: what was dictated may still get its yes.
+    hearer: Option<Hearer>,
     shown: ShownEar,
 }
 
@@ -75,8 +77,9 @@ struct On {
 /// An ear that is open, as the log has it.
 struct Open {
     ear: Ear<Stream>,
-    hearer: Hearer,
     log: OpenEar,
+    /// The entry of the hearing check that it rests on.
+    check: u64,
 }
 
 /// Why a hearing check was left.
@@ -84,6 +87,8 @@ struct Open {
 enum CheckLeft {
     Touched,
     Gone,
+    /// It does not play what is said, and might later.
+    Silent,
     Voice(VoiceError),
 }
 
@@ -110,10 +115,12 @@ impl PageVoice {
             can_hear,
             call_word,
             window_s,
-            line: None,
+            read: None,
+            trouble: None,
             heard: None,
         };
-        Self { config, recogniser, clock, whose, units, wording, phones, on: None, shown }
+        let (on, hearer) = (None, None);
+        Self { config, recogniser, clock, whose, units, wording, phones, on, hearer, shown }
     }
 
     /// How it stands, for the page.
@@ -131,15 +138,15 @@ impl PageVoice {
         self.on.as_ref().is_some_and(|on| on.ear.is_some())
     }
 
-    /// An answer was given by touch.
+    /// An answer was given by touch: what was told before is over.
     pub(super) fn answered(&mut self) {
-        self.shown.heard = None;
+        (self.shown.heard, self.shown.trouble) = (None, None);
     }
 
     /// Sends speech on its way; it is heard once [`PageVoice::playing`] says so.
     pub(super) fn say(&mut self, prompt: &Prompt) {
         let spoken = speech::line(prompt, self.units, &self.wording).spoken;
-        if let Some(Open { hearer, .. }) = self.on.as_mut().and_then(|on| on.ear.as_mut()) {
+        if let Some(hearer) = &mut self.hearer {
             hearer.told(prompt);
         }
         self.speak(&spoken);
@@ -154,7 +161,7 @@ impl PageVoice {
         }
         on.mouth.say(spoken);
         if let Some(trouble) = on.mouth.trouble() {
-            self.shown.line = Some(trouble);
+            self.shown.trouble = Some(EarTrouble::Other(trouble));
         }
     }
 
@@ -165,25 +172,30 @@ impl PageVoice {
 
     /// Nothing more is to be said now.
     pub(super) fn hush(&mut self) {
-        if let Some(on) = &self.on {
-            on.speaker.hush();
-            on.speaker.give_up();
+        if self.on.as_ref().is_some_and(|on| !on.speaker.hush()) {
+            self.take_off();
         }
     }
 
     /// The phone has not played what it was sent.
     pub(super) fn lost(&mut self) {
-        let Some(on) = &self.on else { return };
-        on.speaker.give_up();
-        if !on.speaker.is_gone() {
-            self.shown.line = Some("the phone does not play what is said".to_owned());
+        self.hush();
+        if self.on.is_some() {
+            self.shown.trouble = Some(EarTrouble::Silent);
         }
     }
 
-    /// Whether the phone is gone; then it is taken off.
-    pub(super) fn look(&mut self) {
-        if self.on.as_ref().is_some_and(|on| on.speaker.is_gone()) {
+    /// Takes the phone off where it is gone, or where the person's hearing was
+    /// checked anew elsewhere: that check says nothing of this microphone.
+    pub(super) fn look(&mut self, standing: &Standing) {
+        let Some(on) = &self.on else { return };
+        let newest = standing.hearing.get(&self.whose.by).map(|checked| checked.seq);
+        let is_other = |open: &Open| newest.is_some_and(|newest| open.check < newest);
+        if on.speaker.is_gone() {
             self.take_off();
+        } else if on.ear.as_ref().is_some_and(is_other) {
+            self.take_off();
+            self.shown.trouble = Some(EarTrouble::CheckedElsewhere);
         }
     }
 
@@ -197,7 +209,7 @@ impl PageVoice {
             }
         }
         self.shown.state = EarState::Off;
-        (self.shown.line, self.shown.heard) = (None, None);
+        (self.shown.read, self.shown.trouble, self.shown.heard) = (None, None, None);
     }
 
     fn now(&self) -> At {
@@ -227,8 +239,8 @@ impl PageVoice {
         {
             // The phone may be gone by now.
             if self.on.is_some() {
-                self.shown.state = EarState::Speaks;
-                self.shown.line = why;
+                (self.shown.state, self.shown.read) = (EarState::Speaks, None);
+                self.shown.trouble = why;
             }
         }
         publish(&self.shown);
@@ -241,13 +253,34 @@ impl PageVoice {
         stream: Stream,
         touched: &mut impl FnMut() -> bool,
         publish: &mut impl FnMut(&ShownEar),
-    ) -> Result<(), Option<String>> {
-        let refused = |error: &dyn std::fmt::Display| Some(error.to_string());
-        let recogniser = self.recogniser.get(&self.config).map_err(|error| refused(&error))?;
+    ) -> Result<(), Option<EarTrouble>> {
+        let refused = |error: VoiceError| Some(EarTrouble::Other(error.to_string()));
+        let recogniser = self.recogniser.get(&self.config).map_err(refused)?;
         let keeps = ears::keeps(self.config.keep_sound);
-        let hearer =
-            Hearer::new(Arc::clone(&recogniser)).keeping(Clips::of(&self.config.data), keeps);
         let mut ear = Ear::new(stream, recogniser.vad(), Endpoints::default());
+        let hearer = self.hearer.take().unwrap_or_else(|| {
+            Hearer::new(recogniser).keeping(Clips::of(&self.config.data), keeps)
+        });
+        let opened = self.check_and_open(name, keeps, (&mut ear, &hearer), touched, publish);
+        self.hearer = Some(hearer);
+        let (log, check) = opened?;
+        if let Some(on) = &mut self.on {
+            on.ear = Some(Open { ear, log, check });
+            (self.shown.state, self.shown.read) = (EarState::Hears, None);
+        }
+        Ok(())
+    }
+
+    /// The ear as the log has it, and the check it rests on.
+    fn check_and_open(
+        &mut self,
+        name: &str,
+        keeps: Keeps,
+        (ear, hearer): (&mut Ear<Stream>, &Hearer),
+        touched: &mut impl FnMut() -> bool,
+        publish: &mut impl FnMut(&ShownEar),
+    ) -> Result<(OpenEar, u64), Option<EarTrouble>> {
+        let refused = |error: &dyn std::fmt::Display| Some(EarTrouble::Other(error.to_string()));
         let mut store = self.store().map_err(|error| refused(&error))?;
         let entries = store.entries(&self.whose.job, 0).map_err(|error| refused(&error))?;
         let standing = Standing::of(&entries);
@@ -257,11 +290,11 @@ impl PageVoice {
             Some(held) => held.seq,
             None => {
                 self.shown.state = EarState::Checking;
-                let checking =
-                    &mut Checking { voice: self, ear: &mut ear, hearer: &hearer, touched, publish };
+                let checking = &mut Checking { voice: self, ear, hearer, touched, publish };
                 let found = match super::check_hearing(checking, name) {
                     Ok(found) => found,
                     Err(CheckLeft::Touched) => return Err(None),
+                    Err(CheckLeft::Silent) => return Err(Some(EarTrouble::Silent)),
                     Err(CheckLeft::Gone) => {
                         self.take_off();
                         return Err(None);
@@ -277,11 +310,7 @@ impl PageVoice {
         let whose = (self.whose.job.as_str(), &self.whose.walk, by.as_str());
         let log = OpenEar::open(&mut store, whose, &listening, self.now())
             .map_err(|error| refused(&error))?;
-        if let Some(on) = &mut self.on {
-            on.ear = Some(Open { ear, hearer, log });
-            (self.shown.state, self.shown.line) = (EarState::Hears, None);
-        }
-        Ok(())
+        Ok((log, check))
     }
 
     /// Listens for an answer until `goes_on` says no or nobody has spoken for
@@ -292,8 +321,21 @@ impl PageVoice {
         quiet_ms: u64,
         goes_on: impl FnMut() -> bool,
     ) -> Option<Input> {
-        let on = self.on.as_mut()?;
-        let Open { ear, hearer, .. } = on.ear.as_mut()?;
+        match self.playing() {
+            Playing::Done => {}
+            // It was told to be silent and has not said yet that it is.
+            Playing::Still => {
+                std::thread::sleep(LOOK_PLAYED);
+                return Some(Input::Nothing);
+            }
+            Playing::Lost => {
+                self.take_off();
+                self.shown.trouble = Some(EarTrouble::Silent);
+                return None;
+            }
+        }
+        let (on, hearer) = (self.on.as_mut()?, self.hearer.as_mut()?);
+        let Open { ear, .. } = on.ear.as_mut()?;
         ear.resume();
         let heard = match ear.listen_while(Some(quiet_ms), goes_on) {
             Ok(Listened::Speech(segment)) => hearer.hear(segment, expect, &self.wording),
@@ -311,7 +353,7 @@ impl PageVoice {
             }
             Err(error) => {
                 self.take_off();
-                self.shown.line = Some(error.to_string());
+                self.shown.trouble = Some(EarTrouble::Other(error.to_string()));
                 None
             }
         }
@@ -322,9 +364,9 @@ impl PageVoice {
         let on = self.on.as_ref()?;
         for event in on.news.try_iter() {
             tracing::warn!(?event, "a phone's microphone");
-            self.shown.line = match event {
-                MicEvent::Clipping { .. } => Some("the microphone is set too loud".to_owned()),
-                MicEvent::Dropped { ms } => Some(format!("{ms} ms of sound were lost on the way")),
+            self.shown.trouble = match event {
+                MicEvent::Clipping { .. } => Some(EarTrouble::TooLoud),
+                MicEvent::Dropped { ms } => Some(EarTrouble::SoundLost { ms }),
                 MicEvent::Lost { .. } | MicEvent::Back { .. } => continue,
             };
         }
@@ -338,8 +380,7 @@ impl PageVoice {
 
     /// As [`super::Crew::keep`] has it.
     pub(super) fn keep(&self, draft: &Draft) -> Result<Option<Clip>, String> {
-        let open = self.on.as_ref().and_then(|on| on.ear.as_ref());
-        open.map_or(Ok(None), |open| open.hearer.keep(draft))
+        self.hearer.as_ref().map_or(Ok(None), |hearer| hearer.keep(draft))
     }
 }
 
@@ -368,7 +409,7 @@ impl<T: FnMut() -> bool, P: FnMut(&ShownEar)> Reader for Checking<'_, T, P> {
 
     fn say(&mut self, prompt: &Prompt) -> Result<(), CheckLeft> {
         let line = speech::line(prompt, self.voice.units, &self.voice.wording);
-        self.voice.shown.line = Some(line.shown);
+        self.voice.shown.read = Some(line.shown);
         (self.publish)(&self.voice.shown);
         self.ear.pause();
         self.voice.speak(&line.spoken);
@@ -384,8 +425,8 @@ impl<T: FnMut() -> bool, P: FnMut(&ShownEar)> Reader for Checking<'_, T, P> {
                     return Err(CheckLeft::Gone);
                 }
                 Playing::Lost => {
-                    self.voice.lost();
-                    return Ok(());
+                    self.voice.hush();
+                    return Err(CheckLeft::Silent);
                 }
             }
         }

@@ -50,9 +50,9 @@ pub use refusal::Refusal;
 pub use sign_in::fingerprint;
 pub use site::Served;
 pub use walks::{
-    Answer, Chalk, Command, EarState, Field, Followed, Headset, Headsets, Hears, Held, NotWalked,
-    NotWorn, Reply, Sent, Shown, ShownEar, ShownHeard, ShownLogged, ShownStep, Spoken, Walks,
-    Wanted,
+    Answer, Chalk, Command, EarState, EarTrouble, Field, Followed, Headset, Headsets, Hears, Held,
+    NotWalked, NotWorn, Reply, Sent, Shown, ShownEar, ShownHeard, ShownLogged, ShownStep, Spoken,
+    Walks, Wanted,
 };
 
 /// A form has no more bytes than this; uploads have limits of their own.

@@ -94,8 +94,11 @@ pub enum Spoken {
         /// One channel.
         samples: Vec<i16>,
     },
-    /// Nothing more of what was sent.
-    Hush,
+    /// Nothing more of what was sent up to here; the phone says that it played it.
+    Hush {
+        /// The last that was sent.
+        id: u32,
+    },
 }
 
 /// Why a phone is no headset.
@@ -243,10 +246,31 @@ pub struct ShownEar {
     pub call_word: String,
     /// How long an answer is waited for without it, in seconds.
     pub window_s: u32,
-    /// What is to be read, or what is wrong.
-    pub line: Option<String>,
+    /// What is to be read aloud.
+    pub read: Option<String>,
+    /// What is wrong with it.
+    pub trouble: Option<EarTrouble>,
     /// What was heard last.
     pub heard: Option<ShownHeard>,
+}
+
+/// What is wrong with a phone that is worn.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, ToSchema)]
+#[serde(rename_all = "kebab-case", tag = "kind", content = "detail")]
+pub enum EarTrouble {
+    /// It does not play what is said.
+    Silent,
+    /// The person's hearing was checked with another microphone since.
+    CheckedElsewhere,
+    /// Its microphone is set too loud.
+    TooLoud,
+    /// Sound did not come through.
+    SoundLost {
+        /// How much, in milliseconds.
+        ms: u64,
+    },
+    /// Something else, in English.
+    Other(String),
 }
 
 /// What was heard.

@@ -7,8 +7,8 @@
   const level = document.getElementById("level"), RATE_HZ = 16000, LEAST_DBFS = -60;
   const said = document.createElement("p");
   said.setAttribute("role", "alert");
-  let wants = null, context = null, stream = null, name = "", until = 0, blocks = 0, loudest = 0;
-  const playing = new Map();
+  let wants = null, context = null, stream = null, name = "", until = 0, starts = 0, blocks = 0, loudest = 0;
+  const playing = new Map(), late = new Set();
 
   const send = (detail) => roof.dispatchEvent(new CustomEvent("send", { detail }));
   const tell = (message) => send(JSON.stringify(message));
@@ -24,48 +24,64 @@
   }
 
   // --- putting it on ----------------------------------------------------------
+  // What one start has opened is closed where it was stopped, or started anew,
+  // while the browser asked.
   async function start(kind) {
     stop();
+    const mine = ++starts;
     wants = kind;
     show();
+    const opened = { context: null, stream: null, name: "" };
     try {
-      if (kind === "hears") await listen();
-      else await open(new AudioContext());
+      if (kind === "hears") await listen(opened, () => mine === starts);
+      else await open(opened, new AudioContext());
     } catch (error) {
+      close(opened);
+      if (mine !== starts) return;
       const insecure = !navigator.mediaDevices;
       stop();
       return show(insecure ? voice.dataset.insecure : voice.dataset.refused + " (" + error.message + ")");
     }
-    // Somebody may have stopped it while the browser asked.
-    if (wants === kind) announce();
+    if (mine !== starts) return close(opened);
+    ({ context, stream, name } = opened);
+    announce();
   }
-  async function open(fresh) {
-    context = fresh;
-    await context.resume();
+  async function open(opened, fresh) {
+    if (opened.context) opened.context.close();
+    opened.context = fresh;
+    await fresh.resume();
   }
-  async function listen() {
+  async function listen(opened, isWanted) {
     // As it is: what a browser does against noise and echo spoils what is heard.
     const audio = { channelCount: 1, echoCancellation: false, noiseSuppression: false, autoGainControl: false };
-    const mine = stream = await navigator.mediaDevices.getUserMedia({ audio });
-    if (wants !== "hears") return;
+    const microphone = opened.stream = await navigator.mediaDevices.getUserMedia({ audio });
+    if (!isWanted()) return;
     let source;
     try {
-      await open(new AudioContext({ sampleRate: RATE_HZ }));
-      source = context.createMediaStreamSource(mine);
+      await open(opened, new AudioContext({ sampleRate: RATE_HZ }));
+      source = opened.context.createMediaStreamSource(microphone);
     } catch {
       // This browser takes a microphone at its own rate alone.
-      await open(new AudioContext());
-      source = context.createMediaStreamSource(mine);
+      await open(opened, new AudioContext());
+      source = opened.context.createMediaStreamSource(microphone);
     }
-    await context.audioWorklet.addModule(voice.dataset.blocks);
-    const node = new AudioWorkletNode(context, "blocks",
+    await opened.context.audioWorklet.addModule(voice.dataset.blocks);
+    const node = new AudioWorkletNode(opened.context, "blocks",
       { numberOfOutputs: 0, channelCount: 1, channelCountMode: "explicit" });
-    node.port.onmessage = (event) => { send(event.data); measure(event.data); };
+    node.port.onmessage = (event) => {
+      if (stream !== microphone) return;
+      send(event.data);
+      measure(event.data);
+    };
     source.connect(node);
-    const [track] = mine.getAudioTracks();
-    name = track.label;
+    const [track] = microphone.getAudioTracks();
+    opened.name = track.label;
     // A headset that is gone: another microphone may be there.
-    track.onended = () => { if (stream === mine) start("hears"); };
+    track.onended = () => { if (stream === microphone) start("hears"); };
+  }
+  function close(opened) {
+    for (const track of opened.stream?.getTracks() ?? []) { track.onended = null; track.stop(); }
+    if (opened.context) opened.context.close();
   }
   function announce() {
     const rate_hz = wants === "hears" ? context.sampleRate : null;
@@ -75,9 +91,9 @@
   function stop() {
     if (wants) tell({ kind: "take-off" });
     wants = null;
+    starts += 1;
     hush();
-    if (stream) for (const track of stream.getTracks()) { track.onended = null; track.stop(); }
-    if (context) context.close();
+    close({ context, stream });
     stream = context = null;
     name = "";
     show();
@@ -112,13 +128,16 @@
       if (!playing.delete(id)) return;
       // What left the browser is heard a moment later.
       const late_s = (context?.outputLatency || 0) + (context?.baseLatency || 0);
-      setTimeout(() => tell({ kind: "played", id }), late_s * 1000);
+      const timer = setTimeout(() => { late.delete(timer); tell({ kind: "played", id }); }, late_s * 1000);
+      late.add(timer);
     };
     source.start(at);
   }
   function hush() {
     for (const source of playing.values()) { source.onended = null; source.stop(); }
     playing.clear();
+    for (const timer of late) clearTimeout(timer);
+    late.clear();
     until = 0;
   }
 
@@ -130,7 +149,7 @@
   });
   roof.addEventListener("speech", (event) => play(event.detail));
   roof.addEventListener("told", ({ detail }) => {
-    if (detail.kind === "hush") hush();
+    if (detail.kind === "hush") { hush(); tell({ kind: "played", id: detail.id }); }
     if (detail.kind === "not-worn") { wants = null; stop(); show(detail.sentence); }
   });
   roof.addEventListener("connected", () => { if (wants && context) announce(); });

@@ -76,8 +76,8 @@ enum Told<'a> {
     },
     /// The phone is no headset: why.
     NotWorn { sentence: &'a str },
-    /// Nothing more of what was to be played.
-    Hush,
+    /// Nothing more of what was to be played, up to this one.
+    Hush { id: u32 },
     /// Somebody is there.
     Pong,
 }
@@ -142,8 +142,12 @@ impl Page {
                 },
                 spoken = speech(&mut self.worn) => match spoken {
                     Some(spoken) => play(&mut socket, &spoken).await?,
-                    // The walk has taken it off.
-                    None => self.worn = None,
+                    // The walk has taken it off, or another phone was put on.
+                    None => {
+                        self.worn = None;
+                        let sentence = self.visitor.words.t("roof.taken-off");
+                        tell(&mut socket, &Told::NotWorn { sentence }).await?;
+                    }
                 },
                 Some(answered) = self.answers.join_next() => {
                     let (id, reply) = answered.ok()?;
@@ -252,7 +256,7 @@ async fn play(socket: &mut WebSocket, spoken: &Spoken) -> Option<()> {
             let bytes = speech_bytes(*id, *rate_hz, samples);
             socket.send(Message::Binary(bytes)).await.ok()
         }
-        Spoken::Hush => tell(socket, &Told::Hush).await,
+        Spoken::Hush { id } => tell(socket, &Told::Hush { id: *id }).await,
     }
 }
 

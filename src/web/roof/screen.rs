@@ -7,7 +7,9 @@ use maud::{Markup, html};
 use super::super::guard::Visitor;
 use super::super::look;
 use super::super::shell::{self, Part, token};
-use super::super::walks::{Chalk, Command, EarState, Field, Held, Shown, ShownEar, ShownStep};
+use super::super::walks::{
+    Chalk, Command, EarState, EarTrouble, Field, Held, Shown, ShownEar, ShownStep,
+};
 use super::super::words::Words;
 use super::{Which, photo};
 use crate::domain::{Language, Role};
@@ -103,7 +105,17 @@ fn ear(words: Words, ear: &ShownEar, lang: Option<&str>) -> Markup {
     };
     html! {
         @if let Some(told) = told { p { (told) } }
-        @if let Some(line) = &ear.line { p.read lang=[lang] { (line) } }
+        @if let Some(read) = &ear.read { p.read lang=[lang] { (read) } }
+        @match &ear.trouble {
+            Some(EarTrouble::Silent) => p { (words.t("roof.ear-silent")) },
+            Some(EarTrouble::CheckedElsewhere) => p { (words.t("roof.ear-elsewhere")) },
+            Some(EarTrouble::TooLoud) => p { (words.t("roof.ear-too-loud")) },
+            Some(EarTrouble::SoundLost { ms }) => p {
+                (words.fill("roof.ear-sound-lost", &[("ms", &ms.to_string())]))
+            },
+            Some(EarTrouble::Other(why)) => p lang="en" { (why) },
+            None => {}
+        }
         @if let Some(heard) = &ear.heard {
             p.heard {
                 @let places = [("words", heard.words.as_str())];
