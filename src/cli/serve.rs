@@ -36,6 +36,9 @@ pub(super) struct Arguments {
 
 /// Files seen and not yet judged. A folder has few files; more wait their turn.
 const WAITING: usize = 64;
+/// After how long a photo that waits is looked at again: its job may be open by
+/// then, or its step answered.
+const LOOK_AGAIN: Duration = Duration::from_secs(60);
 /// How long pages that are being sent may take when the daemon stops.
 const LAST_PAGES: Duration = Duration::from_secs(3);
 
@@ -158,7 +161,7 @@ fn watch_photos(
     let store = Store::open(&config.log())?;
     let (functions, inbox) = (Arc::clone(&home.functions), Arc::clone(inbox));
     let mut taker = InboxTaker::new(config.clone(), store, functions, inbox, daemon::now);
-    Ok(watch::watch_inbox(&folder, inbox::TAKEN, move |dropped| {
+    Ok(watch::watch_inbox(&folder, inbox::TAKEN, LOOK_AGAIN, move |dropped| {
         if let Some(line) = taker.saw(&dropped)
             && tell.blocking_send(line).is_err()
         {

@@ -94,7 +94,7 @@ impl Hearer {
                 let sound = sound.parse().unwrap_or(Hash::START);
                 let said = speech::heard(words, scores, sound);
                 self.sounds.heard(meaning, sound, segment);
-                Input::Said { meaning: meaning.clone(), heard: Some(said) }
+                Input::Said { meaning: meaning.clone(), how: How::Voice(said) }
             }
             Decision::AskAgain { .. } => {
                 self.unclear = heard.found.map(|found| (grammar, found));

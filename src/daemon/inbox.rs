@@ -44,6 +44,12 @@ impl InboxTaker {
                 self.inbox.gone(path);
                 return None;
             }
+            Dropped::Closed(folder) => {
+                let folder = folder.display();
+                return Some(format!(
+                    "inbox: `{folder}` cannot be read: give the one who runs this the right to"
+                ));
+            }
         };
         let mut desk = Desk {
             config: &self.config,
@@ -51,7 +57,11 @@ impl InboxTaker {
             functions: &self.functions,
             now: self.clock,
         };
+        let before = self.inbox.waits(path);
         let became = self.inbox.look(&mut desk, path, &TimeZone::system());
+        if matches!(&became, Became::Waits(waiting) if before.as_ref() == Some(waiting)) {
+            return None;
+        }
         tracing::info!(path = %path.display(), ?became, "photo inbox");
         let name = path.file_name().unwrap_or_default().to_string_lossy();
         match became {
@@ -83,5 +93,8 @@ fn waits(waiting: &Waiting) -> String {
             format!("{name}: open when it was taken: {}: {place}", open.join(", "))
         }
         WhyWaiting::NotKept(why) => format!("{name} was not kept: {why}"),
+        WhyWaiting::NotMoved { job, seq, why } => {
+            format!("{name} is kept in entry {seq} of job {job} and was not moved: {why}")
+        }
     }
 }

@@ -19,7 +19,7 @@ use jiff::tz::TimeZone;
 
 use crate::domain::adopt::{self, Verdict};
 use crate::domain::walk::{Action, Event, Expect, Prompt, Walk, Why};
-use crate::domain::{At, Clip, Draft, Entry, Heard, Meaning, PinKind, Version, What};
+use crate::domain::{At, Clip, Draft, Entry, How, Meaning, PinKind, Version, What};
 use crate::files;
 use crate::measure::Functions;
 use crate::store::{SeenFile, Store, StoreError};
@@ -47,7 +47,7 @@ pub enum Input {
         /// What.
         meaning: Meaning,
         /// What the recogniser heard, where it was spoken.
-        heard: Option<Heard>,
+        how: How,
     },
     /// Something below the thresholds.
     Unclear,
@@ -158,7 +158,7 @@ pub fn walk<C: Crew>(
             walk.handle(clock(), Event::Noise { tenth_dbfs });
         }
         match input {
-            Input::Said { meaning, heard } => events.push_back(Event::Said { meaning, heard }),
+            Input::Said { meaning, how } => events.push_back(Event::Said { meaning, how }),
             Input::Unclear => events.push_back(Event::Unclear),
             Input::Nothing => {}
             Input::Gone if walk.is_held() => return Ok(Left::Held),

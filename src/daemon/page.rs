@@ -14,7 +14,7 @@ use super::headset::{Playing, Worn};
 use super::page_voice::{LOOK_PLAYED, PageVoice};
 use super::{Crew, Input};
 use crate::domain::walk::{Asks, Expect, ExpectAnswer, Prompt, View, ViewStep, Walk};
-use crate::domain::{Bound, Clip, Draft, Meaning, Units, shown};
+use crate::domain::{Bound, Clip, Draft, How, Meaning, Units, shown};
 use crate::measure::{Quantity, Ratio, Value};
 use crate::speech::{self, Wording};
 use crate::web::{
@@ -458,14 +458,14 @@ impl PageCrew {
         None
     }
 
-    fn touched(&mut self, Sent { answer, reply }: Sent, expect: &Expect) -> Input {
+    fn touched(&mut self, Sent { answer, how, reply }: Sent, expect: &Expect) -> Input {
         self.signs.idle.store(0, Ordering::Relaxed);
         match self.judged(&answer, expect) {
             Ok(meaning) => {
                 self.said.clear();
                 self.voice.answered();
                 self.pending = Some((answer.id, reply));
-                Input::Said { meaning, heard: None }
+                Input::Said { meaning, how }
             }
             Err(became) => {
                 // Whoever asked may be gone.
@@ -493,7 +493,7 @@ impl PageCrew {
         };
         voice.put_on(worn, touched, publish);
         self.publish(expect);
-        Input::Said { meaning: Meaning::Repeat, heard: None }
+        Input::Said { meaning: Meaning::Repeat, how: How::Touch }
     }
 
     /// The walk is left: no phone is listened to any more.
@@ -549,7 +549,9 @@ mod tests {
         let (reply, replied) = oneshot::channel();
         let [id, question] = [id, question].map(str::to_owned);
         let (meaning, value) = ("step-done".to_owned(), String::new());
-        answers.send(Sent { answer: Answer { id, question, meaning, value }, reply }).unwrap();
+        answers
+            .send(Sent { answer: Answer { id, question, meaning, value }, how: How::Touch, reply })
+            .unwrap();
         replied
     }
 
@@ -572,7 +574,7 @@ mod tests {
         let (mut crew, shown, answers) = page(Asks::Step);
         let expect = Expect::default();
         let mut first = send(&answers, "1", "step:a:1");
-        let said = Input::Said { meaning: Meaning::StepDone, heard: None };
+        let said = Input::Said { meaning: Meaning::StepDone, how: How::Touch };
         assert_eq!(crew.listen(&expect), Ok(said.clone()));
         assert!(first.try_recv().is_err(), "nothing is saved yet");
         crew.say(&Prompt::NotLogged { why: "the disk is full".to_owned() }).unwrap();

@@ -16,7 +16,7 @@ use super::page_voice::{PageVoice, SharedRecogniser, Whose};
 use super::{Left, WalkError};
 use crate::config::Config;
 use crate::domain::walk::{Hearing, Setting, Walk};
-use crate::domain::{At, How, JobFile, Language, Standing, Units, WalkId, walk_id};
+use crate::domain::{At, JobFile, Language, Standing, Units, WalkId, walk_id};
 use crate::measure::Functions;
 use crate::office::{self, OfficeError};
 use crate::speech::Wording;
@@ -131,7 +131,6 @@ impl PageWalks {
             window_ms: i64::from(self.config.window_s) * 1000,
             // What is spoken counts as far as the latest check of the person trusts it.
             hearing: Hearing::Checked,
-            by_hand: How::Touch,
         };
         let (shows, shown) = watch::channel(None);
         let (answers, answered) = sync_channel(WAITING);

@@ -96,6 +96,18 @@ pub enum How {
 }
 
 impl How {
+    /// Whether a recogniser understood it.
+    #[must_use]
+    pub fn is_spoken(&self) -> bool {
+        matches!(self, Self::Voice(_))
+    }
+
+    /// Whether a person who walks a checklist gave it.
+    #[must_use]
+    pub fn is_given(&self) -> bool {
+        matches!(self, Self::Voice(_) | Self::Keys | Self::Touch | Self::Http)
+    }
+
     /// The word entries use.
     #[must_use]
     pub fn word(&self) -> &'static str {

@@ -19,7 +19,7 @@ use super::{OfficeError, job, zone};
 use crate::config::Config;
 use crate::domain::{At, Hash, How, JobFile, StepRef, WalkId, open_steps};
 use crate::measure::Functions;
-use crate::photo::{self, Moment, Ready};
+use crate::photo::{self, Moment, NotAPhoto, Ready};
 use crate::store::Store;
 
 /// The folder of those that are kept.
@@ -51,8 +51,8 @@ pub struct Waiting {
 /// Why a photo waits.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum WhyWaiting {
-    /// It is no photo that is kept, as the second half of a sentence.
-    NotAPhoto(String),
+    /// It is no photo that is kept.
+    NotAPhoto(NotAPhoto),
     /// It does not say when it was taken, or the clock showed that time twice.
     NoTime,
     /// Its folder names a job that there is not.
@@ -63,13 +63,22 @@ pub enum WhyWaiting {
     Several(Vec<(String, WalkId, StepRef)>),
     /// The disk or the log refused: why.
     NotKept(String),
+    /// It is kept; only its file lies where it lay.
+    NotMoved {
+        /// The job that keeps it.
+        job: String,
+        /// The entry.
+        seq: u64,
+        /// Why it could not be moved.
+        why: String,
+    },
 }
 
 impl WhyWaiting {
     /// Whether somebody can say where it belongs.
     #[must_use]
     pub fn is_photo(&self) -> bool {
-        !matches!(self, Self::NotAPhoto(_))
+        !matches!(self, Self::NotAPhoto(_) | Self::NotMoved { .. })
     }
 }
 
@@ -109,6 +118,8 @@ pub struct Desk<'a> {
 pub struct Inbox {
     folder: PathBuf,
     waiting: Mutex<(u64, BTreeMap<String, Waiting>)>,
+    /// Held while one is kept and moved: a photo has one place, whoever says it first.
+    keeping: Mutex<()>,
 }
 
 /// A file as it is right now.
@@ -118,7 +129,7 @@ impl Inbox {
     /// That folder, which need not be there yet.
     #[must_use]
     pub fn of(folder: PathBuf) -> Self {
-        Self { folder, waiting: Mutex::default() }
+        Self { folder, waiting: Mutex::default(), keeping: Mutex::default() }
     }
 
     /// What waits, by name, and a number that another list has not.
@@ -132,6 +143,13 @@ impl Inbox {
     #[must_use]
     pub fn find(&self, id: &str) -> Option<Waiting> {
         self.waiting().1.into_iter().find(|one| one.id == id)
+    }
+
+    /// The one whose file that is.
+    #[must_use]
+    pub fn waits(&self, path: &Path) -> Option<Waiting> {
+        let name = self.name(path)?;
+        self.waiting().1.into_iter().find(|one| one.name == name)
     }
 
     fn remember(&self, name: &str, one: Option<Waiting>) {
@@ -161,6 +179,7 @@ impl Inbox {
     /// camera that does not say its own.
     pub fn look(&self, desk: &mut Desk<'_>, path: &Path, device: &TimeZone) -> Became {
         let Some(name) = self.name(path) else { return Became::Gone };
+        let _keeping = self.keeping.lock().unwrap_or_else(PoisonError::into_inner);
         let Some((stamp, bytes)) = read(path) else {
             self.remember(&name, None);
             return Became::Gone;
@@ -178,7 +197,7 @@ impl Inbox {
             name,
         };
         let placed = match photo::ready(bytes, None, photos::location(desk.config)) {
-            Err(why) => Err(WhyWaiting::NotAPhoto(why.to_string())),
+            Err(why) => Err(WhyWaiting::NotAPhoto(why)),
             Ok(ready) => {
                 waiting.taken = ready.moment;
                 self.place(desk, path, stamp, &ready, &waiting, device)
@@ -214,7 +233,7 @@ impl Inbox {
             .iter()
             .find_map(|file| photos::kept_before(&file.job.number, &file.standing, &ready.photo));
         if let Some(KeptAs::Before { seq, place }) = before {
-            self.shelve(path, stamp)?;
+            self.shelve(path, stamp).map_err(|why| not_moved(&place, seq, why))?;
             return Ok(Became::Kept { place, seq, before: true });
         }
         let instant = instant.ok_or(WhyWaiting::NoTime)?;
@@ -236,7 +255,7 @@ impl Inbox {
         let bringing = Bringing { by: BROUGHT_BY.to_owned(), how: How::File, at };
         let kept = photos::keep(desk.config, desk.store, &place, ready, &bringing);
         let kept = kept.map_err(not_kept)?;
-        self.shelve(path, stamp)?;
+        self.shelve(path, stamp).map_err(|why| not_moved(&place, kept.seq(), why))?;
         Ok(became(kept, place))
     }
 
@@ -253,7 +272,8 @@ impl Inbox {
         bringing: &Bringing,
     ) -> Result<Became, OfficeError> {
         let refused = |why: &str| OfficeError::Refused(why.to_owned());
-        let Some(waiting) = self.find(id) else {
+        let _keeping = self.keeping.lock().unwrap_or_else(PoisonError::into_inner);
+        let Some(mut waiting) = self.find(id).filter(|one| one.why.is_photo()) else {
             return Err(refused("this photo does not wait any more: load the page again"));
         };
         let path = self.folder.join(&waiting.name);
@@ -264,13 +284,17 @@ impl Inbox {
         let ready = photo::ready(bytes, None, photos::location(desk.config));
         let ready = ready.map_err(|why| OfficeError::Refused(format!("the file {why}")))?;
         let kept = photos::keep(desk.config, desk.store, place, &ready, bringing)?;
-        if let Err(why) = self.shelve(&path, stamp) {
-            // It is kept; only its file lies where it lay.
-            tracing::warn!(?why, path = %path.display(), "photo not moved");
-        } else {
-            self.remember(&waiting.name, None);
-        }
-        Ok(became(kept, place.clone()))
+        let became = became(kept, place.clone());
+        let name = waiting.name.clone();
+        let left = match (self.shelve(&path, stamp), &became) {
+            (Err(why), Became::Kept { place, seq, .. }) => {
+                waiting.why = not_moved(place, *seq, why);
+                Some(waiting)
+            }
+            _ => None,
+        };
+        self.remember(&name, left);
+        Ok(became)
     }
 
     /// The preview of one that waits, a JPEG; none where there is none.
@@ -281,24 +305,27 @@ impl Inbox {
     }
 
     /// Moves a file to those that are kept. What has its name there stays.
-    fn shelve(&self, path: &Path, stamp: Stamp) -> Result<(), WhyWaiting> {
-        let refused = |why: String| WhyWaiting::NotKept(format!("it was not moved: {why}"));
-        let name = self.name(path).ok_or_else(|| refused("it lies elsewhere".to_owned()))?;
+    fn shelve(&self, path: &Path, stamp: Stamp) -> Result<(), String> {
+        let name = self.name(path).ok_or("it lies elsewhere")?;
         if stamp_of(path) != Some(stamp) {
-            return Err(refused("it was written again meanwhile".to_owned()));
+            return Err("it was written again meanwhile".to_owned());
         }
         let to = self.folder.join(TAKEN).join(&name);
         let folder = to.parent().unwrap_or(&to);
-        fs::create_dir_all(folder).map_err(|error| refused(error.to_string()))?;
+        fs::create_dir_all(folder).map_err(|error| error.to_string())?;
         for nth in 1..=MOST_NAMES {
             match renameat_with(CWD, path, CWD, named(&to, nth), RenameFlags::NOREPLACE) {
                 Ok(()) => return Ok(()),
                 Err(rustix::io::Errno::EXIST) => {}
-                Err(error) => return Err(refused(error.to_string())),
+                Err(error) => return Err(error.to_string()),
             }
         }
-        Err(refused("every name like it is taken".to_owned()))
+        Err("every name like it is taken".to_owned())
     }
+}
+
+fn not_moved(place: &PhotoPlace, seq: u64, why: String) -> WhyWaiting {
+    WhyWaiting::NotMoved { job: place.job.clone(), seq, why }
 }
 
 /// `a.jpg`, then `a-2.jpg`.

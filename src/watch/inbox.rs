@@ -2,9 +2,10 @@
 //! is in a file is not looked at here, and nothing is written.
 //!
 //! A file counts as whole once it has stayed the same for a while: copies over a
-//! slow network come in pieces. One that changes afterwards is told once more.
+//! slow network come in pieces. One that changes afterwards is told once more, and
+//! so is now and then one that is left where it lies: the log may know more by then.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::os::unix::fs::MetadataExt as _;
 use std::path::{Path, PathBuf};
@@ -15,10 +16,12 @@ use std::time::{Duration, Instant, SystemTime};
 
 use notify::{RecommendedWatcher, RecursiveMode, Watcher as _};
 
-use super::{Identity, Wake, Watch, WatchError, begin, identity};
+use super::{Identity, LONGEST_BURST, Wake, Watch, WatchError, begin, identity};
 
 /// How long a file has to stay the same.
 const SETTLED: Duration = Duration::from_millis(1_000);
+/// The longest time after which one that is left where it lies is told again.
+const MOST_AGAIN: Duration = Duration::from_secs(24 * 60 * 60);
 /// How often files that may still change are looked at.
 const LOOK: Duration = Duration::from_millis(250);
 /// How often the folder is looked at where no event comes: not every disk has any.
@@ -31,11 +34,13 @@ pub enum Dropped {
     Whole(PathBuf),
     /// It was told as whole and is not there any more.
     Gone(PathBuf),
+    /// A folder cannot be read: what lies in it is not looked at.
+    Closed(PathBuf),
 }
 
 /// Watches the files right in a folder and in the folders right in it, but for the
-/// one called `not`. What is there is told once at the start. The folder need not
-/// exist yet.
+/// one called `not`. What is there is told once at the start, and again after
+/// `again`, then after twice as long, at most daily. The folder need not exist yet.
 ///
 /// # Errors
 ///
@@ -43,12 +48,13 @@ pub enum Dropped {
 pub fn watch_inbox(
     folder: &Path,
     not: &str,
+    again: Duration,
     send: impl FnMut(Dropped) + Send + 'static,
 ) -> Result<Watch, WatchError> {
     let (folder, not) = (folder.to_owned(), not.to_owned());
     begin("inbox", move |watcher, stop, woken| {
-        let (armed, known) = (None, BTreeMap::new());
-        Worker { folder, not, armed, known, watcher, stop, send }.run(woken);
+        let (armed, known, closed) = (None, BTreeMap::new(), BTreeSet::new());
+        Worker { folder, not, again, armed, known, closed, watcher, stop, send }.run(woken);
     })
 }
 
@@ -58,14 +64,18 @@ type Stamp = (u64, u64, Option<SystemTime>);
 struct File {
     stamp: Stamp,
     since: Instant,
-    told: bool,
+    /// When it was told, and how long after that it is told again.
+    told: Option<(Instant, Duration)>,
 }
 
 struct Worker<F> {
     folder: PathBuf,
     not: String,
+    again: Duration,
     armed: Option<Identity>,
     known: BTreeMap<PathBuf, File>,
+    /// Folders that could not be read.
+    closed: BTreeSet<PathBuf>,
     watcher: RecommendedWatcher,
     stop: Arc<AtomicBool>,
     send: F,
@@ -76,14 +86,16 @@ impl<F: FnMut(Dropped)> Worker<F> {
         let mut pause = LOOK;
         self.arm();
         self.look();
+        let mut looked = Instant::now();
         while !self.stop.load(Ordering::Acquire) {
             match woken.recv_timeout(pause) {
                 Ok(Wake::Stop) | Err(RecvTimeoutError::Disconnected) => return,
-                // A burst of events is one look.
-                Ok(Wake::Event(_)) => pause = LOOK,
-                Err(RecvTimeoutError::Timeout) => {
+                // A burst of events is one look, however long it goes on.
+                Ok(Wake::Event(_)) if looked.elapsed() < LONGEST_BURST => pause = LOOK,
+                Ok(Wake::Event(_)) | Err(RecvTimeoutError::Timeout) => {
                     self.arm();
                     pause = if self.look() { LOOK } else { IDLE };
+                    looked = Instant::now();
                 }
             }
         }
@@ -102,33 +114,40 @@ impl<F: FnMut(Dropped)> Worker<F> {
 
     /// Tells what is whole and what is gone; whether any file may still change.
     fn look(&mut self) -> bool {
-        let Some(files) = files(&self.folder, &self.not) else {
-            // What cannot be read is unknown rather than gone.
-            return false;
-        };
-        let gone: Vec<PathBuf> =
-            self.known.keys().filter(|path| !files.contains_key(*path)).cloned().collect();
-        for path in gone {
-            if self.known.remove(&path).is_some_and(|file| file.told) {
+        let Seen { files, closed } = files(&self.folder, &self.not);
+        for folder in closed.difference(&self.closed).cloned().collect::<Vec<_>>() {
+            self.send(Dropped::Closed(folder));
+        }
+        // What cannot be read is unknown rather than gone.
+        let unknown = |path: &Path| path.ancestors().any(|folder| closed.contains(folder));
+        let is_gone = |path: &&PathBuf| !files.contains_key(*path) && !unknown(path);
+        for path in self.known.keys().filter(is_gone).cloned().collect::<Vec<_>>() {
+            if self.known.remove(&path).is_some_and(|file| file.told.is_some()) {
                 self.send(Dropped::Gone(path));
             }
         }
+        self.closed = closed;
         let mut unsettled = false;
         for (path, stamp) in files {
-            let fresh = || File { stamp, since: Instant::now(), told: false };
+            let fresh = || File { stamp, since: Instant::now(), told: None };
             let file = self.known.entry(path.clone()).or_insert_with(fresh);
             if file.stamp != stamp {
                 *file = fresh();
             }
-            if file.told {
-                continue;
+            let again = match file.told {
+                Some((told, again)) if told.elapsed() < again => continue,
+                Some((_, again)) => MOST_AGAIN.min(again.saturating_mul(2)),
+                None if file.since.elapsed() < SETTLED => {
+                    unsettled = true;
+                    continue;
+                }
+                None => self.again,
+            };
+            self.send(Dropped::Whole(path.clone()));
+            // It may be gone or another by now: the next look sees that.
+            if let Some(file) = self.known.get_mut(&path) {
+                file.told = Some((Instant::now(), again));
             }
-            if file.since.elapsed() < SETTLED {
-                unsettled = true;
-                continue;
-            }
-            file.told = true;
-            self.send(Dropped::Whole(path));
         }
         unsettled
     }
@@ -140,13 +159,29 @@ impl<F: FnMut(Dropped)> Worker<F> {
     }
 }
 
-/// The files that count, by name; none where the folder cannot be read.
-fn files(folder: &Path, not: &str) -> Option<BTreeMap<PathBuf, Stamp>> {
-    let mut found = BTreeMap::new();
+/// What is there.
+#[derive(Default)]
+struct Seen {
+    /// The files that count, by name.
+    files: BTreeMap<PathBuf, Stamp>,
+    /// Folders that cannot be read, or not whole.
+    closed: BTreeSet<PathBuf>,
+}
+
+fn files(folder: &Path, not: &str) -> Seen {
+    let mut seen = Seen::default();
     let mut folders = vec![(folder.to_owned(), true)];
     while let Some((folder, is_top)) = folders.pop() {
-        for entry in fs::read_dir(&folder).ok()? {
-            let path = entry.ok()?.path();
+        let Ok(entries) = fs::read_dir(&folder) else {
+            seen.closed.insert(folder);
+            continue;
+        };
+        for entry in entries {
+            let Ok(entry) = entry else {
+                seen.closed.insert(folder.clone());
+                continue;
+            };
+            let path = entry.path();
             let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
             if is_unfinished(&name) {
                 continue;
@@ -156,11 +191,11 @@ fn files(folder: &Path, not: &str) -> Option<BTreeMap<PathBuf, Stamp>> {
             if file.is_dir() && is_top && name != not {
                 folders.push((path, false));
             } else if file.is_file() {
-                found.insert(path, (file.ino(), file.len(), file.modified().ok()));
+                seen.files.insert(path, (file.ino(), file.len(), file.modified().ok()));
             }
         }
     }
-    Some(found)
+    seen
 }
 
 /// Names that programs give to what they have not finished, and hidden ones.

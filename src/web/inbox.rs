@@ -17,7 +17,7 @@ use super::site::{Shared, Site};
 use super::words::Words;
 use super::{tame, upload};
 use crate::domain::{How, JobFile, Right};
-use crate::office::inbox::{Desk, Waiting, WhyWaiting};
+use crate::office::inbox::{Became, Desk, Waiting, WhyWaiting};
 use crate::office::photos::{self, Bringing};
 use crate::office::{self, OfficeError};
 use crate::store::Store;
@@ -51,7 +51,7 @@ pub(super) fn section(waiting: &[Waiting], words: Words) -> Markup {
 /// Why it waits.
 fn why(one: &Waiting, words: Words) -> Markup {
     match &one.why {
-        WhyWaiting::NotAPhoto(why) => html! { span lang="en" { (tame(why)) } },
+        WhyWaiting::NotAPhoto(why) => html! { (upload::why(why, words)) "." },
         WhyWaiting::NoTime => html! { (words.t("photo.no-time")) },
         WhyWaiting::NoJob => {
             let job = one.job.as_deref().unwrap_or_default();
@@ -66,6 +66,11 @@ fn why(one: &Waiting, words: Words) -> Markup {
             html! { (words.fill("photo.several", &places)) }
         }
         WhyWaiting::NotKept(why) => html! { span lang="en" { (tame(why)) } },
+        WhyWaiting::NotMoved { job, seq, why } => {
+            let places = [("job", tame(job)), ("entry", seq.to_string())];
+            let places = places.each_ref().map(|(place, value)| (*place, value.as_str()));
+            html! { (words.fill("photo.not-moved", &places)) " " span lang="en" { (tame(why)) } }
+        }
     }
 }
 
@@ -189,8 +194,15 @@ async fn bring(
             functions: &served.functions,
             now: served.now,
         };
-        served.inbox.bring(&mut desk, &id, &place, &bringing)
+        let became = served.inbox.bring(&mut desk, &id, &place, &bringing)?;
+        Ok::<_, Refusal>((became, place))
     });
-    kept.await??;
-    Ok(Redirect::to("/day"))
+    let (became, wanted) = kept.await??;
+    match became {
+        Became::Kept { before: true, place, seq } if place != wanted => {
+            let entry = seq.to_string();
+            Err(Refusal::Unusable(visitor.words.fill("photo.elsewhere", &[("entry", &entry)])))
+        }
+        _ => Ok(Redirect::to("/day")),
+    }
 }

@@ -118,7 +118,10 @@ async fn bring(
             Ok(ready) => ready,
             Err(why) => {
                 wrong = true;
-                told.push((called, words.fill("photo.not-kept", &[("why", &why.to_string())])));
+                told.push((
+                    called,
+                    words.fill("photo.not-kept", &[("why", &upload::why(&why, words))]),
+                ));
                 continue;
             }
         };

@@ -106,7 +106,8 @@ impl Refusal {
         Self::request(
             StatusCode::PRECONDITION_FAILED,
             "changed-meanwhile",
-            "others have written on this job since: read it again, look whether it still holds,              and send If-Match with its new ETag",
+            "others have written on this job since: read it again, look whether it still holds, \
+             and send If-Match with its new ETag",
         )
     }
 

@@ -14,6 +14,7 @@ use tokio::sync::Semaphore;
 use super::guard::Visitor;
 use super::refusal::Refusal;
 use super::site::Shared;
+use super::words::Words;
 use crate::office::photos;
 use crate::photo::{self, MOST_BYTES, NotAPhoto, Ready};
 
@@ -61,13 +62,15 @@ async fn read<T: DeserializeOwned>(
 ) -> Result<Brought<T>, Refusal> {
     let (mut fields, mut files) = (BTreeMap::<String, String>::new(), Vec::new());
     let (mut together, mut too_large) = (0_u64, false);
-    while let Some(mut field) = multipart.next_field().await.map_err(broken)? {
+    let words = visitor.words;
+    let broke = |error| broken(&error, words);
+    while let Some(mut field) = multipart.next_field().await.map_err(broke)? {
         let name = field.name().unwrap_or_default().to_owned();
         if name != "photo" {
             if MOST_FIELDS <= fields.len() {
                 return Err(Refusal::Strange);
             }
-            let text = text(&mut field).await?;
+            let text = text(&mut field, words).await?;
             fields.insert(name, text);
             continue;
         }
@@ -78,7 +81,7 @@ async fn read<T: DeserializeOwned>(
         }
         let called = field.file_name().unwrap_or_default().to_owned();
         let mut bytes = Vec::new();
-        while let Some(chunk) = field.chunk().await.map_err(broken)? {
+        while let Some(chunk) = field.chunk().await.map_err(broke)? {
             let size = |bytes: &[u8]| u64::try_from(bytes.len()).unwrap_or(u64::MAX);
             together = together.saturating_add(size(&chunk));
             too_large |= MOST_BYTES < size(&bytes).saturating_add(size(&chunk));
@@ -110,9 +113,9 @@ async fn read<T: DeserializeOwned>(
     Ok(Brought { visitor, form, files })
 }
 
-async fn text(field: &mut Field<'_>) -> Result<String, Refusal> {
+async fn text(field: &mut Field<'_>, words: Words) -> Result<String, Refusal> {
     let mut bytes = Vec::new();
-    while let Some(chunk) = field.chunk().await.map_err(broken)? {
+    while let Some(chunk) = field.chunk().await.map_err(|error| broken(&error, words))? {
         if MOST_FIELD_BYTES < bytes.len().saturating_add(chunk.len()) {
             return Err(Refusal::Strange);
         }
@@ -122,9 +125,24 @@ async fn text(field: &mut Field<'_>) -> Result<String, Refusal> {
 }
 
 /// It broke off, or is no form.
-fn broken(error: MultipartError) -> Refusal {
+fn broken(error: &MultipartError, words: Words) -> Refusal {
     tracing::info!(?error, "upload");
-    Refusal::Unusable("the photo did not come whole: send it again".to_owned())
+    Refusal::Unusable(words.t("photo.broke-off").to_owned())
+}
+
+/// Why a file is not kept as a photo, as the second half of a sentence about it.
+pub(super) fn why(not: &NotAPhoto, words: Words) -> String {
+    match not {
+        NotAPhoto::TooLarge { .. } => {
+            words.fill("photo.why-large", &[("most", &(MOST_BYTES >> 20).to_string())])
+        }
+        NotAPhoto::Unknown => words.t("photo.why-kind").to_owned(),
+        NotAPhoto::TooManyPixels { width_px, height_px } => words.fill(
+            "photo.why-pixels",
+            &[("width", &width_px.to_string()), ("height", &height_px.to_string())],
+        ),
+        NotAPhoto::Damaged { .. } => words.t("photo.why-damaged").to_owned(),
+    }
 }
 
 /// Makes a photo ready to be kept, off the threads that answer.

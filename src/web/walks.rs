@@ -10,7 +10,7 @@ use tokio::sync::{oneshot, watch};
 use utoipa::ToSchema;
 
 use crate::domain::walk_id::StillOpen;
-use crate::domain::{Language, Units};
+use crate::domain::{How, Language, Units};
 use crate::office::OfficeError;
 
 /// Who wants to walk what.
@@ -138,6 +138,8 @@ pub trait Hears: std::fmt::Debug + Send {
 pub struct Sent {
     /// The answer.
     pub answer: Answer,
+    /// How it was conveyed.
+    pub how: How,
     /// What became of it, once it is on the disk or refused.
     pub reply: oneshot::Sender<Reply>,
 }

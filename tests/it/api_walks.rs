@@ -93,7 +93,7 @@ fn what_is_answered_is_logged_before_it_is_told() {
             assert_eq!(shown["logged"]["seq"], json!(entry.seq));
             assert_eq!(
                 (&entry.draft.how, entry.draft.by.as_str()),
-                (&How::Touch, "Installer Example")
+                (&How::Http, "Installer Example")
             );
             return;
         }

@@ -307,7 +307,6 @@ fn setting(
         session: format!("session-{session}"),
         window_ms: WINDOW_MS,
         hearing,
-        by_hand: How::Keys,
     }
 }
 
@@ -338,10 +337,10 @@ pub(crate) fn sensible(expect: &Expect, choice: u32) -> Meaning {
     }
 }
 
-pub(crate) fn heard(words: &str) -> Option<Heard> {
+pub(crate) fn heard(words: &str) -> How {
     let sound = Hash::of(words.as_bytes());
     let words = words.to_owned();
-    Some(Heard { words, b_milli: -200, a_milli: -50, m_milli: 8_000, sound })
+    How::Voice(Heard { words, b_milli: -200, a_milli: -50, m_milli: 8_000, sound })
 }
 
 pub(crate) fn fact(name: &str, row: Option<u32>) -> FactName {

@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use chalkhand::domain::walk::Event;
 use chalkhand::domain::{
-    Draft, Facts, JobFile, Meaning, Standing, StepRef, WalkId, What, open_steps,
+    Draft, Facts, How, JobFile, Meaning, Standing, StepRef, WalkId, What, open_steps,
 };
 use proptest::collection::vec;
 use proptest::prelude::*;
@@ -69,7 +69,7 @@ fn walked(world: &mut World, ops: &[(u8, u32)], corrects: bool) -> Vec<Asked> {
             5 if corrects => M::WasWrong,
             _ => world.sensible(*n),
         };
-        world.event(Event::Said { meaning, heard: None });
+        world.event(Event::Said { meaning, how: How::Keys });
     }
     asked
 }
@@ -125,21 +125,13 @@ fn step(text: &str) -> StepRef {
 
 /// A walk of two plain steps: the first answered at ten seconds.
 fn two_steps() -> (World, i64) {
-    let plain = || Sketch {
-        kind: 0,
-        each: false,
-        caution: false,
-        photo: 0,
-        point: 9,
-        only_if: false,
-        names: 4,
-    };
-    let mut world = world(&[plain(), plain()]);
+    let plain = Sketch { names: 4, ..Sketch::DONE };
+    let mut world = world(&[plain.clone(), plain]);
     let begun_ms = world.now_ms;
     world.event(Event::Begin);
     world.event(Event::Spoken);
     world.now_ms += 10_000;
-    world.event(Event::Said { meaning: Meaning::StepDone, heard: None });
+    world.event(Event::Said { meaning: Meaning::StepDone, how: How::Keys });
     (world, begun_ms)
 }
 

@@ -14,7 +14,7 @@ use crate::serve::Daemon;
 pub(crate) struct Browser<'a> {
     pub(crate) daemon: &'a Daemon,
     pub(crate) cookie: String,
-    token: String,
+    pub(crate) token: String,
 }
 
 /// An answer.

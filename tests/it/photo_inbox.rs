@@ -1,12 +1,18 @@
 //! Photos put into the inbox of a running daemon: kept at the step that was open
 //! when they were taken, or told as waiting until somebody says where they belong.
 
+use std::io::{Read as _, Write as _};
+use std::net::TcpStream;
 use std::path::{Path, PathBuf};
-use std::time::Duration;
+use std::process::Stdio;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::channel;
+use std::time::{Duration, Instant};
 
 use chalkhand::domain::{Draft, Entry, Given, Hash, How, Photo, WalkId, What};
 use chalkhand::photo::{Location, ready};
 use chalkhand::store::Store;
+use chalkhand::watch::{Dropped, watch_inbox};
 use image::{DynamicImage, ImageFormat, RgbImage};
 use jiff::Timestamp;
 use jiff::tz::{Offset, TimeZone};
@@ -15,6 +21,7 @@ use proptest::prelude::*;
 use crate::drafts::draft;
 use crate::pages::{Browser, Page, invited, invited_reading, office};
 use crate::photo_files::encoded;
+use crate::photo_pages::{Part, bring};
 use crate::program::Home;
 use crate::roof::{JOB, short, until};
 use crate::serve::Daemon;
@@ -289,6 +296,163 @@ fn what_cannot_be_placed_waits_for_somebody_to_say_where_it_belongs() {
     let day = spanish.get("/day");
     assert!(day.body.contains("Fotos sin lugar"), "{day:?}");
     assert!(line_of(&day, "evening.jpg").contains("ningún paso estaba abierto"), "{day:?}");
+}
+
+/// The daemon as somebody who may not read every file of others.
+fn ordinary(home: &Home) -> Daemon {
+    let serve = home.command(["serve", "--port", "0"]);
+    if !rustix::process::geteuid().is_root() {
+        return Daemon::of(serve);
+    }
+    let mut command = std::process::Command::new("setpriv");
+    command.args(["--bounding-set=-dac_override,-dac_read_search"]);
+    command.arg("--inh-caps=-dac_override,-dac_read_search");
+    command.arg(serve.get_program()).args(serve.get_args());
+    command.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());
+    command.env_remove("CHALKHAND_DATA").env_remove("CHALKHAND_LOG");
+    Daemon::of(command)
+}
+
+#[test]
+fn one_that_stays_is_told_again_and_nothing_waits_for_a_burst_to_end() {
+    let root = tempfile::tempdir().unwrap();
+    let (send, told) = channel();
+    let again = Duration::from_millis(300);
+    let send = move |dropped| send.send((dropped, Instant::now())).unwrap();
+    let _watch = watch_inbox(root.path(), "taken", again, send).unwrap();
+    let over = AtomicBool::new(false);
+    let next = || told.recv_timeout(Duration::from_secs(20)).unwrap();
+    let path = root.path().join("a.jpg");
+    std::thread::scope(|scope| {
+        // A camera that is being copied goes on and on.
+        scope.spawn(|| {
+            while !over.load(Ordering::Relaxed) {
+                std::fs::write(root.path().join("b.part"), b"more").unwrap();
+                std::thread::sleep(Duration::from_millis(20));
+            }
+        });
+        std::fs::write(&path, b"whole").unwrap();
+        let first = next();
+        over.store(true, Ordering::Relaxed);
+        assert_eq!(first.0, Dropped::Whole(path.clone()));
+        let (second, third) = (next(), next());
+        assert_eq!((&second.0, &third.0), (&first.0, &first.0));
+        // Each time after twice as long.
+        let waited = [second.1 - first.1, third.1 - second.1];
+        assert!(again <= waited[0] && again * 2 <= waited[1], "{waited:?}");
+    });
+    std::fs::remove_file(&path).unwrap();
+    assert_eq!(next().0, Dropped::Gone(path));
+}
+
+#[test]
+fn a_folder_that_cannot_be_read_keeps_no_other_photo_waiting() {
+    let home = short();
+    walked(&home, "SW-1");
+    let daemon = ordinary(&home);
+    let mut office = office(&daemon);
+    let may = |mode| {
+        let mode = std::os::unix::fs::PermissionsExt::from_mode(mode);
+        std::fs::set_permissions(inbox(&home, "locked"), mode).unwrap();
+    };
+    std::fs::create_dir_all(inbox(&home, "locked")).unwrap();
+    may(0o000);
+    daemon.says(&["inbox/locked` cannot be read: give"]);
+    drop_in(&home, "b.jpg", &at(41, "08:05:00"));
+    daemon.says(&["b.jpg: kept in entry"]);
+    assert_eq!(kept(&home, "SW-1").len(), 1);
+    drop_in(&home, "locked/a.jpg", &at(40, "08:05:00"));
+    // It is no job's name, and waits for somebody once it can be read.
+    may(0o755);
+    daemon.says(&["a.jpg lies in a folder that is called like no job"]);
+    // Not gone by being out of sight.
+    may(0o000);
+    drop_in(&home, "c.jpg", &at(42, "08:05:00"));
+    daemon.says(&["cannot be read", "c.jpg: kept in entry"]);
+    assert!(office.get("/day").body.contains("locked/a.jpg"));
+    may(0o755);
+}
+
+#[test]
+fn a_photo_has_one_place_whoever_says_it_first() {
+    let home = short();
+    walked(&home, "SW-1");
+    let job = home.write("other.toml", &JOB.replace("SW-1", "SW-2"));
+    home.run(["job", "open", job.to_str().unwrap()]).well();
+    walked(&home, "SW-2");
+    let daemon = Daemon::start(&home);
+    let mut office = office(&daemon);
+    let names = ["Foreman Example", "Other Foreman"];
+    let mut both = names.map(|name| invited(&mut office, name, &["foreman"]));
+    for width in 40..44 {
+        let name = format!("{width}.jpg");
+        drop_in(&home, &name, &dated(width, None, None));
+        daemon.says(&[&name]);
+        let to = page_of(&mut both[0], &name);
+        for (browser, job) in both.iter_mut().zip(["SW-1", "SW-2"]) {
+            browser.get(&format!("{to}?job={job}"));
+        }
+        // Both are there before either is answered.
+        let asked = [0, 1].map(|nth| {
+            let (by, job) = (&both[nth], ["SW-1", "SW-2"][nth]);
+            let body = format!("token={}&job={job}&place=short-walk+cut", by.token);
+            let mut stream = TcpStream::connect(&daemon.page).unwrap();
+            write!(
+                stream,
+                "POST {to} HTTP/1.1\r\nHost: {0}\r\nOrigin: http://{0}\r\nCookie: {1}\r\n\
+                 Content-Type: application/x-www-form-urlencoded\r\nContent-Length: {2}\r\n\
+                 Accept: text/html\r\nConnection: close\r\n\r\n{body}",
+                daemon.page,
+                by.cookie,
+                body.len()
+            )
+            .unwrap();
+            stream
+        });
+        let mut told = asked.map(|mut stream| {
+            let mut answer = String::new();
+            stream.read_to_string(&mut answer).unwrap();
+            Page::of(&answer).status
+        });
+        told.sort_unstable();
+        assert!(told[0] == 303 && [404, 422].contains(&told[1]), "{told:?}");
+    }
+    assert_eq!(kept(&home, "SW-1").len() + kept(&home, "SW-2").len(), 4);
+
+    // It came by the page meanwhile, to another step: that is where it stays.
+    let bytes = dated(50, None, None);
+    drop_in(&home, "late.jpg", &bytes);
+    daemon.says(&["late.jpg does not say"]);
+    let [foreman, _] = &mut both;
+    let to = page_of(foreman, "late.jpg");
+    foreman.get("/job/SW-1");
+    let token = foreman.token.clone();
+    let form: [Part<'_>; 4] = [
+        ("token", None, token.as_bytes()),
+        ("place", None, b"short-walk wear"),
+        ("caption", None, b""),
+        ("photo", Some("late.jpg"), &bytes),
+    ];
+    let sent = bring(foreman, "/job/SW-1/photos", "text/html", &form);
+    assert_eq!(sent.status, 303, "{sent:?}");
+    let before = kept(&home, "SW-1").len();
+    foreman.get(&format!("{to}?job=SW-1"));
+    let sent = foreman.send(&to, &[("job", "SW-1"), ("place", "short-walk cut")]);
+    assert!(sent.status == 422 && sent.body.contains("This photo is kept already"), "{sent:?}");
+    assert_eq!(kept(&home, "SW-1").len(), before);
+
+    // Kept, and its file in the way: it is told, and cannot be placed again.
+    std::fs::rename(inbox(&home, "taken"), inbox(&home, "taken-away")).unwrap();
+    drop_in(&home, "taken", b"no folder");
+    drop_in(&home, "SW-1/stays.jpg", &at(60, "08:05:00"));
+    daemon.says(&["SW-1/stays.jpg is kept in entry", "of job SW-1 and was not moved"]);
+    let day = foreman.get("/day");
+    let line = line_of(&day, "SW-1/stays.jpg");
+    assert!(line.contains("its file was not moved") && !line.contains("/inbox/"), "{line}");
+    std::fs::remove_file(inbox(&home, "taken")).unwrap();
+    drop_in(&home, "SW-1/stays.jpg", &at(60, "08:05:00"));
+    daemon.says(&["stays.jpg: kept already, in entry"]);
+    assert!(inbox(&home, "taken/SW-1/stays.jpg").is_file());
 }
 
 #[test]

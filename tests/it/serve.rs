@@ -2,7 +2,7 @@
 
 use std::io::{BufRead as _, BufReader, Read as _, Write as _};
 use std::net::TcpStream;
-use std::process::{Child, ChildStdout};
+use std::process::{Child, ChildStdout, Command};
 use std::sync::mpsc::{Receiver, channel};
 use std::time::Duration;
 
@@ -22,7 +22,12 @@ impl Daemon {
     /// At that address of the machine.
     pub(crate) fn listening(home: &Home, address: &str) -> Self {
         let words = ["serve", "--port", "0", "--listen", address];
-        let mut child = home.command(words).spawn().unwrap();
+        Self::of(home.command(words))
+    }
+
+    /// By this command.
+    pub(crate) fn of(mut command: Command) -> Self {
+        let mut child = command.spawn().unwrap();
         let lines = lines(child.stdout.take().unwrap());
         let first = lines.recv_timeout(Duration::from_secs(20)).expect("the daemon speaks");
         let page = first.split("://").nth(1).unwrap().trim_end_matches('/').to_owned();

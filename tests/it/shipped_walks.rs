@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 
 use chalkhand::domain::walk::{Event, ExpectAnswer};
 use chalkhand::domain::{
-    Answer, Bound, Comparison, FactName, Facts, Given, Meaning, PointKind, PointWhen, StepRef,
+    Answer, Bound, Comparison, FactName, Facts, Given, How, Meaning, PointKind, PointWhen, StepRef,
     Units, What, parse_answer, shown,
 };
 use chalkhand::files::SHIPPED;
@@ -138,7 +138,7 @@ impl Crew {
             line.push_str(&typed);
             line.push('\n');
             self.world.now_ms += 3_000;
-            self.event(Event::Said { meaning, heard: None });
+            self.event(Event::Said { meaning, how: How::Keys });
         }
         panic!("{} does not end", self.world.checklist.id);
     }

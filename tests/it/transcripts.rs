@@ -151,8 +151,8 @@ impl Play {
         world.now_ms += 3_000;
         self.poll();
         let event = match word {
-            "hear" => Event::Said { meaning: self.hear(rest), heard: crew::heard(rest) },
-            "type" => Event::Said { meaning: self.typed(rest), heard: None },
+            "hear" => Event::Said { meaning: self.hear(rest), how: crew::heard(rest) },
+            "type" => Event::Said { meaning: self.typed(rest), how: How::Keys },
             "unclear" => Event::Unclear,
             other => panic!("`{other}` is no line of a transcript"),
         };

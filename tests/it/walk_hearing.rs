@@ -35,7 +35,7 @@ fn check(happened: &[Happened], commands: bool, numbers: bool) {
     for Happened { event, actions, .. } in happened {
         for action in actions {
             let Action::Append(draft) = action else { continue };
-            let spoken = matches!(event, Event::Said { heard: Some(_), .. });
+            let spoken = matches!(event, Event::Said { how: How::Voice(_), .. });
             assert!(commands || !spoken || !settles(&draft.what), "{event:?}: {draft:?}");
             let by_voice = matches!(draft.how, How::Voice(_));
             assert!(numbers || !by_voice || !is_number(&draft.what), "{event:?}: {draft:?}");
@@ -127,23 +127,14 @@ fn told(happened: &[Happened]) -> Vec<Action> {
 }
 
 fn doing() -> World {
-    let done = Sketch {
-        kind: 0,
-        each: false,
-        caution: false,
-        photo: 0,
-        point: 9,
-        only_if: false,
-        names: 9,
-    };
-    let wide = Sketch { kind: 4, ..done.clone() };
-    World::new(small(&[done.clone(), wide, done]), None, &some_facts(0))
+    let wide = Sketch { kind: 4, ..Sketch::DONE };
+    World::new(small(&[Sketch::DONE, wide, Sketch::DONE]), None, &some_facts(0))
 }
 
 fn says(world: &mut World, meaning: Meaning) -> Vec<Prompt> {
     world.event(Event::Spoken);
-    let heard = crew::heard(meaning.word());
-    let happened = world.event(Event::Said { meaning, heard });
+    let how = crew::heard(meaning.word());
+    let happened = world.event(Event::Said { meaning, how });
     happened
         .iter()
         .flat_map(|happened| said(&happened.actions).cloned().collect::<Vec<_>>())
@@ -152,7 +143,7 @@ fn says(world: &mut World, meaning: Meaning) -> Vec<Prompt> {
 
 fn types(world: &mut World, meaning: Meaning) {
     world.event(Event::Spoken);
-    world.event(Event::Said { meaning, heard: None });
+    world.event(Event::Said { meaning, how: How::Keys });
 }
 
 fn at(world: &World) -> Option<StepRef> {

@@ -6,7 +6,9 @@ use std::collections::BTreeSet;
 
 use chalkhand::domain::entry::Key;
 use chalkhand::domain::walk::{Event, ExpectAnswer};
-use chalkhand::domain::{Answer, Checklist, Facts, Given, Meaning, Standing, Target, What, plan};
+use chalkhand::domain::{
+    Answer, Checklist, Facts, Given, How, Meaning, Standing, Target, What, plan,
+};
 use chalkhand::measure::{Dimension, Quantity, Ratio, Value};
 use chalkhand::{files, roof};
 use proptest::prelude::*;
@@ -92,8 +94,8 @@ pub(crate) fn op() -> impl Strategy<Value = Op> {
 
 pub(crate) fn apply(world: &mut World, op: &Op) -> Vec<Happened> {
     let said = |meaning: Meaning, voice: bool| {
-        let heard = if voice { crew::heard(meaning.word()) } else { None };
-        Event::Said { meaning, heard }
+        let how = if voice { crew::heard(meaning.word()) } else { How::Keys };
+        Event::Said { meaning, how }
     };
     match op.clone() {
         Op::Sensible(n, voice) => {
@@ -281,22 +283,21 @@ fn finish(world: &mut World, witness: &mut Witness) {
             if n % 3 == 0 {
                 world.now_ms += WINDOW_MS + 1;
                 let meaning = Meaning::CallWord;
-                happened
-                    .extend(world.event(Event::Said { meaning, heard: crew::heard("logbook") }));
+                happened.extend(world.event(Event::Said { meaning, how: crew::heard("logbook") }));
                 happened.extend(world.event(Event::Spoken));
             }
             let meaning = match world.sensible(n / 7) {
                 // By voice, dictation knows no call word: it asks once more.
                 Meaning::Words(words) if voice => {
-                    let (meaning, heard) = (Meaning::Words(words.clone()), crew::heard(&words));
-                    happened.extend(world.event(Event::Said { meaning, heard }));
+                    let (meaning, how) = (Meaning::Words(words.clone()), crew::heard(&words));
+                    happened.extend(world.event(Event::Said { meaning, how }));
                     happened.extend(world.event(Event::Spoken));
                     world.sensible(n / 7)
                 }
                 meaning => meaning,
             };
-            let heard = if voice { crew::heard(meaning.word()) } else { None };
-            happened.extend(world.event(Event::Said { meaning, heard }));
+            let how = if voice { crew::heard(meaning.word()) } else { How::Keys };
+            happened.extend(world.event(Event::Said { meaning, how }));
         }
         check(world, witness, &happened);
     }
@@ -314,6 +315,12 @@ pub(crate) struct Sketch {
     pub(crate) point: u8,
     pub(crate) only_if: bool,
     pub(crate) names: u8,
+}
+
+impl Sketch {
+    /// A plain step that is done, of no kind but this.
+    pub(crate) const DONE: Self =
+        Self { kind: 0, each: false, caution: false, photo: 0, point: 9, only_if: false, names: 9 };
 }
 
 pub(crate) fn sketch() -> impl Strategy<Value = Sketch> {
@@ -493,12 +500,10 @@ fn every_kind_of_answer_is_reached() {
     let sketches: Vec<Sketch> = (0..11)
         .map(|kind| Sketch {
             kind,
-            each: false,
             caution: kind == 0,
             photo: 1,
             point: if kind == 1 { 1 } else { 9 },
-            only_if: false,
-            names: 9,
+            ..Sketch::DONE
         })
         .collect();
     let mut words = BTreeSet::new();
@@ -539,19 +544,10 @@ fn every_kind_of_answer_is_reached() {
 /// taken in the unit it was asked in. A flush edge is zero, and can be said.
 #[test]
 fn numbers_are_taken_in_the_unit_asked() {
-    let done = Sketch {
-        kind: 0,
-        each: false,
-        caution: false,
-        photo: 0,
-        point: 9,
-        only_if: false,
-        names: 9,
-    };
-    let air = Sketch { kind: 9, ..done.clone() };
-    let wide = Sketch { kind: 4, ..done.clone() };
-    let mut world = World::new(small(&[done, air, wide]), None, &some_facts(0));
-    let keys = |meaning| Event::Said { meaning, heard: None };
+    let air = Sketch { kind: 9, ..Sketch::DONE };
+    let wide = Sketch { kind: 4, ..Sketch::DONE };
+    let mut world = World::new(small(&[Sketch::DONE, air, wide]), None, &some_facts(0));
+    let keys = |meaning| Event::Said { meaning, how: How::Keys };
     world.event(Event::Begin);
     for meaning in [Meaning::StepDone, Meaning::Count(300), Meaning::Yes] {
         world.event(Event::Spoken);

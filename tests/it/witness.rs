@@ -38,8 +38,8 @@ impl Witness {
     fn admits(&self, happened: &Happened) -> bool {
         let open = self.window.is_some_and(|(from, to)| (from..=to).contains(&happened.ms));
         match &happened.event {
-            Event::Said { heard: Some(_), .. } | Event::Unclear => open,
-            Event::Said { heard: None, .. } => self.complete,
+            Event::Said { how: How::Voice(_), .. } | Event::Unclear => open,
+            Event::Said { .. } => self.complete,
             _ => true,
         }
     }
@@ -121,7 +121,7 @@ impl Witness {
         // 6. One confirmation, one draft, made by nothing but what was said.
         assert!(fresh, "the same confirmation twice: {draft:?}");
         assert!(by_person && admitted, "nobody said so: {draft:?}");
-        let Event::Said { meaning, heard } = event else { panic!("nobody said so: {draft:?}") };
+        let Event::Said { meaning, how } = event else { panic!("nobody said so: {draft:?}") };
         match &draft.what {
             What::Answered { step, given, target, reason, .. } => {
                 self.answers += 1;
@@ -136,7 +136,7 @@ impl Witness {
                     let taken = stood.map_or(0, |stood| stood.photos);
                     let wanted = world.checklist.step(&step.id).unwrap().photos;
                     let all_taken = wanted <= taken;
-                    assert!(heard.is_none() || all_taken, "a photo is wanted, and nobody asked");
+                    assert!(!how.is_spoken() || all_taken, "a photo is wanted, and nobody asked");
                 }
                 self.answer(world, meaning, step, given, target.as_ref(), reason.as_ref());
             }

@@ -20,7 +20,7 @@ use super::truth::{Logged, Meant};
 use super::voices::{Synthesizers, Voice};
 use crate::daemon::{Crew, Input};
 use crate::domain::walk::{Expect, Prompt};
-use crate::domain::{Meaning, StepRef, Units};
+use crate::domain::{How, Meaning, StepRef, Units};
 use crate::speech::{self, Wording};
 use crate::voice::VoiceError;
 
@@ -153,7 +153,7 @@ impl Talks<'_, '_> {
             step.touched = true;
         }
         (he.pending, he.careless) = (line.grant, line.careless);
-        Ok(Input::Said { meaning: line.meaning, heard: None })
+        Ok(Input::Said { meaning: line.meaning, how: How::Keys })
     }
 
     fn chatters(&mut self, expect: &Expect) -> Result<Input, CrewError> {

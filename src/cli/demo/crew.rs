@@ -11,7 +11,7 @@ use super::clock::Clock;
 use super::script::{Mishaps, Script};
 use crate::daemon::{Crew, Input};
 use crate::domain::walk::{Expect, Prompt};
-use crate::domain::{Clip, Draft};
+use crate::domain::{Clip, Draft, How};
 use crate::sound::FRAME;
 use crate::speech::call_word;
 use crate::voice::{FrameSource, Recogniser, VoiceError, WavSource, render};
@@ -46,7 +46,7 @@ impl Crew for Typist<'_> {
         self.clock.pass_s(self.script.works_s());
         let Some(reply) = self.script.reply(expect) else { return Ok(Input::Gone) };
         self.screen.note(&format!("  types  {}", typed(&reply)))?;
-        Ok(Input::Said { meaning: reply.meaning, heard: None })
+        Ok(Input::Said { meaning: reply.meaning, how: How::Keys })
     }
 }
 
@@ -182,7 +182,7 @@ impl Crew for Talker<'_> {
         let Some(reply) = self.script.reply(expect) else { return Ok(Input::Gone) };
         if self.script.touch {
             self.ears.note(&format!("  types  {}", typed(&reply)))?;
-            return Ok(Input::Said { meaning: reply.meaning, heard: None });
+            return Ok(Input::Said { meaning: reply.meaning, how: How::Keys });
         }
         self.hears(&reply.words, expect)
     }

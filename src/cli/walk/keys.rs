@@ -7,8 +7,8 @@ use std::time::Duration;
 
 use super::sound::Screen;
 use crate::daemon::{Crew, Input};
-use crate::domain::Meaning;
 use crate::domain::walk::{Expect, ExpectAnswer, Prompt};
+use crate::domain::{How, Meaning};
 
 /// How long to wait before looking whether others have logged.
 const LOOK_AGAIN: Duration = Duration::from_millis(500);
@@ -96,7 +96,7 @@ impl Crew for KeysCrew<'_> {
                 self.asked = false;
                 let meaning = self.meaning(&line?, expect)?;
                 Ok(match meaning {
-                    Some(meaning) => Input::Said { meaning, heard: None },
+                    Some(meaning) => Input::Said { meaning, how: How::Keys },
                     None => Input::Nothing,
                 })
             }

@@ -242,7 +242,6 @@ where
         session: uuid::Uuid::new_v4().to_string(),
         window_ms: i64::from(config.window_s) * 1000,
         hearing: terms.hearing,
-        by_hand: crate::domain::How::Keys,
     };
     let span = tracing::info_span!("walk", job = %file.job.number, walk = %id, by);
     let _entered = span.enter();

@@ -2,53 +2,47 @@
 
 use crate::measure::{Dimension, Quantity, Ratio, Value};
 
-use super::super::entry::{Given, Heard, StepRef, What};
+use super::super::entry::{Given, How, StepRef, What};
 use super::super::{Answer, At, Comparison, FactKind, FactName, MOST_ROWS, Meaning, answer};
 use super::asking::{is_small_area, step_answer};
 use super::{Action, Prompt, Purpose, State, Then, Told, Walk};
 
 impl Walk {
-    pub(super) fn said(
-        &mut self,
-        now: At,
-        meaning: Meaning,
-        heard: Option<Heard>,
-        out: &mut Vec<Action>,
-    ) {
+    pub(super) fn said(&mut self, now: At, meaning: Meaning, how: How, out: &mut Vec<Action>) {
         match (self.state.clone(), meaning) {
             (State::Idle | State::Saving { .. } | State::Finished, _) => {}
             (State::Dictating { step, purpose }, Meaning::Words(words)) => {
-                self.dictated(step, purpose, &words, heard, out);
+                self.dictated(step, purpose, &words, how, out);
             }
-            (State::WordsBack { step, purpose, words, heard: first }, Meaning::Yes) => {
+            (State::WordsBack { step, purpose, words, how: first }, Meaning::Yes) => {
                 self.words_confirmed(now, step, purpose, words, first, out);
             }
             (State::WordsBack { step, purpose, .. }, Meaning::No) => {
                 self.dictate(step, purpose, out);
             }
-            (State::ReadingBack { step, given, heard: first }, Meaning::Yes) => {
+            (State::ReadingBack { step, given, how: first }, Meaning::Yes) => {
                 let (_, comparison) = self.comparison(&step, &given);
                 if comparison == Comparison::On {
                     self.log_answer(now, step, given, first, None, out);
                 } else {
                     self.say_off_target(&step, given.clone(), out);
-                    self.state = State::OffTarget { step, given, heard: first };
+                    self.state = State::OffTarget { step, given, how: first };
                     self.listen(out);
                 }
             }
             (State::ReadingBack { step, .. }, Meaning::No)
             | (State::OffTarget { step, .. }, Meaning::MeasureAgain) => self.ask(now, step, out),
-            (State::OffTarget { step, given, heard: first }, Meaning::LogAsIs) => {
-                self.dictate(step, Purpose::OffTarget { given, heard: first }, out);
+            (State::OffTarget { step, given, how: first }, Meaning::LogAsIs) => {
+                self.dictate(step, Purpose::OffTarget { given, how: first }, out);
             }
             (State::Paused(step), Meaning::Resume) => {
-                let draft = self.draft(now, self.how(heard), What::Resumed);
+                let draft = self.draft(now, how, What::Resumed);
                 self.save(draft, Then::Ask(step), out);
             }
             (State::Ended(last), Meaning::WasWrong) => self.correct(now, Some(last), out),
             (State::Ended(_), _) => self.repeat(now, out),
             (_, Meaning::Repeat) | (State::Unsaved { .. }, _) => self.repeat(now, out),
-            (state, meaning) => self.command(now, &state, meaning, heard, out),
+            (state, meaning) => self.command(now, &state, meaning, how, out),
         }
     }
 
@@ -58,7 +52,7 @@ impl Walk {
         now: At,
         state: &State,
         meaning: Meaning,
-        heard: Option<Heard>,
+        how: How,
         out: &mut Vec<Action>,
     ) {
         let Some(at) = self.current().cloned() else { return };
@@ -92,14 +86,14 @@ impl Walk {
                 self.listen(out);
             }
             Meaning::Pause if !matches!(state, State::Paused(_)) => {
-                let draft = self.draft(now, self.how(heard), What::Paused);
+                let draft = self.draft(now, how, What::Paused);
                 self.save(draft, Then::Pause(at), out);
             }
             Meaning::TakeNote if asking || self.is_held() => {
                 self.dictate(at, Purpose::Note, out);
             }
             Meaning::PhotoTaken if asking => {
-                let draft = self.draft(now, self.how(heard), What::PhotoTaken { step: at.clone() });
+                let draft = self.draft(now, how, What::PhotoTaken { step: at.clone() });
                 self.save(draft, Then::LoggedStay(at), out);
             }
             Meaning::Skip if asking || backing => self.dictate(at, Purpose::Skip, out),
@@ -123,13 +117,13 @@ impl Walk {
                 // While a photo is wanted two things are said here that a mumble
                 // makes alike: "photo taken" without its beginning is heard as
                 // "step done".
-                if heard.is_some() && 0 < self.photos_left(&at) {
-                    return self.read_back(at, Given::Done, heard, out);
+                if how.is_spoken() && 0 < self.photos_left(&at) {
+                    return self.read_back(at, Given::Done, how, out);
                 }
-                self.log_answer(now, at, Given::Done, heard, None, out);
+                self.log_answer(now, at, Given::Done, how, None, out);
             }
-            meaning if told => self.given(now, at, &meaning, heard, out),
-            _ => self.unclear(now, heard.is_some(), out),
+            meaning if told => self.given(now, at, &meaning, how, out),
+            _ => self.unclear(now, how.is_spoken(), out),
         }
     }
 
@@ -151,37 +145,24 @@ impl Walk {
     }
 
     /// An answer with content: checked, then read back. Only a yes logs it.
-    fn given(
-        &mut self,
-        now: At,
-        at: StepRef,
-        meaning: &Meaning,
-        heard: Option<Heard>,
-        out: &mut Vec<Action>,
-    ) {
+    fn given(&mut self, now: At, at: StepRef, meaning: &Meaning, how: How, out: &mut Vec<Action>) {
         let given = match self.read(&at, meaning) {
             Ok(Some(given)) => given,
-            Ok(None) => return self.unclear(now, heard.is_some(), out),
+            Ok(None) => return self.unclear(now, how.is_spoken(), out),
             Err(prompt) => {
                 out.push(Action::Say(*prompt));
                 return self.listen(out);
             }
         };
-        self.read_back(at, given, heard, out);
+        self.read_back(at, given, how, out);
     }
 
     /// Says what was heard. Only a yes logs it.
-    fn read_back(
-        &mut self,
-        at: StepRef,
-        given: Given,
-        heard: Option<Heard>,
-        out: &mut Vec<Action>,
-    ) {
+    fn read_back(&mut self, at: StepRef, given: Given, how: How, out: &mut Vec<Action>) {
         let (target, comparison) = self.comparison(&at, &given);
         self.tries = 0;
         out.push(Action::Say(Prompt::ReadBack { given: given.clone(), target, comparison }));
-        self.state = State::ReadingBack { step: at, given, heard };
+        self.state = State::ReadingBack { step: at, given, how };
         self.listen(out);
     }
 
@@ -259,7 +240,7 @@ impl Walk {
         now: At,
         step: StepRef,
         given: Given,
-        heard: Option<Heard>,
+        how: How,
         reason: Option<String>,
         out: &mut Vec<Action>,
     ) {
@@ -268,7 +249,7 @@ impl Walk {
             return self.ask(now, step, out);
         };
         let what = What::Answered { step, asked, given, target, reason };
-        let draft = self.draft(now, self.how(heard), what);
+        let draft = self.draft(now, how, what);
         self.save(draft, Then::LoggedNext, out);
     }
 
@@ -284,7 +265,7 @@ impl Walk {
         step: StepRef,
         purpose: Purpose,
         words: &str,
-        heard: Option<Heard>,
+        how: How,
         out: &mut Vec<Action>,
     ) {
         let words = words.trim().to_owned();
@@ -292,7 +273,7 @@ impl Walk {
             return self.dictate(step, purpose, out);
         }
         out.push(Action::Say(Prompt::WordsBack { words: words.clone() }));
-        self.state = State::WordsBack { step, purpose, words, heard };
+        self.state = State::WordsBack { step, purpose, words, how };
         self.listen(out);
     }
 
@@ -302,26 +283,26 @@ impl Walk {
         step: StepRef,
         purpose: Purpose,
         words: String,
-        heard: Option<Heard>,
+        how: How,
         out: &mut Vec<Action>,
     ) {
         match purpose {
-            Purpose::OffTarget { given, heard: first } => {
+            Purpose::OffTarget { given, how: first } => {
                 self.log_answer(now, step, given, first, Some(words), out);
             }
             Purpose::Skip => {
                 let what = What::Skipped { step, reason: words };
-                let draft = self.draft(now, self.how(heard), what);
+                let draft = self.draft(now, how, what);
                 self.save(draft, Then::LoggedNext, out);
             }
             Purpose::Note => {
                 // Its sound is put beside it where the draft is appended.
                 let what = What::Noted { step: Some(step.clone()), text: words, clip: None };
-                let draft = self.draft(now, self.how(heard), what);
+                let draft = self.draft(now, how, what);
                 self.save(draft, Then::LoggedStay(step), out);
             }
             Purpose::Answer => {
-                self.log_answer(now, step, Given::Noted(words), heard, None, out);
+                self.log_answer(now, step, Given::Noted(words), how, None, out);
             }
         }
     }

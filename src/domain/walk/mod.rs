@@ -15,7 +15,7 @@ use std::sync::Arc;
 
 use crate::measure::Functions;
 
-use super::entry::{Draft, Entry, Given, Heard, How, Key, StepRef, Target, What};
+use super::entry::{Draft, Entry, Given, How, Key, StepRef, Target, What};
 use super::{
     At, Checklist, Comparison, Known, Meaning, Profile, Sheet, Standing, Step, Units, WalkId,
 };
@@ -33,8 +33,8 @@ pub enum Event {
     Said {
         /// What.
         meaning: Meaning,
-        /// What the recogniser heard, where it was spoken.
-        heard: Option<Heard>,
+        /// How it was conveyed, with what the recogniser heard where it was spoken.
+        how: How,
     },
     /// Something was said that is below the thresholds.
     Unclear,
@@ -101,8 +101,6 @@ pub struct Setting {
     pub window_ms: i64,
     /// Whether a hearing check says which spoken answers count.
     pub hearing: Hearing,
-    /// How answers come that are not spoken.
-    pub by_hand: How,
 }
 
 /// A walk in progress.
@@ -160,13 +158,13 @@ enum State {
     /// Facts without which this step cannot be told, nor confirmed.
     Untold(StepRef),
     /// A yes to what was read back.
-    ReadingBack { step: StepRef, given: Given, heard: Option<Heard> },
+    ReadingBack { step: StepRef, given: Given, how: How },
     /// "Measure again" or "log it as it is".
-    OffTarget { step: StepRef, given: Given, heard: Option<Heard> },
+    OffTarget { step: StepRef, given: Given, how: How },
     /// Words.
     Dictating { step: StepRef, purpose: Purpose },
     /// A yes to words as they were heard.
-    WordsBack { step: StepRef, purpose: Purpose, words: String, heard: Option<Heard> },
+    WordsBack { step: StepRef, purpose: Purpose, words: String, how: How },
     /// The store; `known` is the last entry known when it was asked.
     Saving { draft: Draft, then: Then, known: u64 },
     /// Another try at a draft of the walk's own that was not saved.
@@ -185,7 +183,7 @@ enum State {
 #[derive(Clone, Debug, PartialEq)]
 enum Purpose {
     /// Why this is logged off its target.
-    OffTarget { given: Given, heard: Option<Heard> },
+    OffTarget { given: Given, how: How },
     /// Why the step is left out.
     Skip,
     /// A note.
@@ -296,7 +294,7 @@ impl Walk {
             // What was typed or touched before the question was put in full
             // answers another one.
             Event::Said { .. } if self.window == Window::Saying => {}
-            Event::Said { meaning, heard: Some(_) } if !self.in_window(now) => {
+            Event::Said { meaning, how: How::Voice(_) } if !self.in_window(now) => {
                 // Talk among the crew. Where words are asked for it cannot be told
                 // from an answer: the question is put once more, nothing is taken.
                 if matches!(meaning, Meaning::Words(_))
@@ -305,20 +303,18 @@ impl Walk {
                     self.repeat(now, &mut out);
                 }
             }
-            Event::Said { meaning, heard: Some(_) } if let Some(doubt) = self.doubt(&meaning) => {
+            Event::Said { meaning, how: How::Voice(_) }
+                if let Some(doubt) = self.doubt(&meaning) =>
+            {
                 self.refuse(doubt, &mut out);
             }
-            Event::Said { meaning, heard } => self.said(now, meaning, heard, &mut out),
+            Event::Said { meaning, how } => self.said(now, meaning, how, &mut out),
             Event::Noise { tenth_dbfs } => self.noise_tenth_dbfs = Some(tenth_dbfs),
         }
         if out.iter().any(|action| matches!(action, Action::Say(_))) {
             self.window = Window::Saying;
         }
         out
-    }
-
-    fn how(&self, heard: Option<Heard>) -> How {
-        heard.map_or_else(|| self.setting.by_hand.clone(), How::Voice)
     }
 
     fn open_window(&mut self, now: At) {
@@ -433,7 +429,7 @@ impl Walk {
         let stale = *known < self.standing.last_seq;
         match (&draft.how, draft.what.step()) {
             // What a person gave is asked for again; nothing is guessed.
-            (How::Voice(_) | How::Keys | How::Touch, Some(step)) => {
+            (how, Some(step)) if how.is_given() => {
                 out.push(Action::Say(Prompt::NotLogged { why }));
                 self.again(now, step.clone(), out);
             }

@@ -138,6 +138,12 @@ pub(super) struct Known {
     pub(super) seq: u64,
 }
 
+/// Whether it can be the name of a request or an answer.
+pub(super) fn is_id(text: &str) -> bool {
+    let plain = |b: u8| b.is_ascii_alphanumeric() || b == b'-' || b == b'_';
+    (1..=64).contains(&text.len()) && text.bytes().all(plain)
+}
+
 fn bad(why: impl Into<String>) -> Refusal {
     Refusal::request(StatusCode::BAD_REQUEST, "not-understood", why)
 }
@@ -147,8 +153,7 @@ impl FromRequestParts<Shared> for Once {
 
     async fn from_request_parts(parts: &mut Parts, _: &Shared) -> Result<Self, Refusal> {
         let once = text(&parts.headers, &ONCE).unwrap_or_default();
-        let plain = |b: u8| b.is_ascii_alphanumeric() || b == b'-' || b == b'_';
-        if !(16..=64).contains(&once.len()) || !once.bytes().all(plain) {
+        if once.len() < 16 || !is_id(once) {
             return Err(bad("name this request in the header Idempotency-Key: 16 to 64 letters, \
                             digits, - and _, such as a UUID"));
         }

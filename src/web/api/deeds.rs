@@ -88,13 +88,14 @@ pub(super) async fn change(
         let file = office::job(store, &site.served.functions, &of)?;
         let title = title(&file, &entry);
         let json = export::json::entry(&entry, title.as_deref());
-        Ok::<_, Refusal>((json, entry.seq, file.standing.last_seq))
+        Ok::<_, Refusal>((json, entry.seq))
     });
-    let (entry, seq, last) = read.await?;
+    let (entry, seq) = read.await?;
     let before = seq.saturating_sub(1);
     let place = format!("/api/v1/jobs/{}/entries?after={before}&limit=1", address::part(&number));
     let headers = [(header::LOCATION, place)];
-    Ok(with_state((StatusCode::CREATED, headers, json(&entry)?).into_response(), last))
+    // What others wrote since, whoever asked has not read.
+    Ok(with_state((StatusCode::CREATED, headers, json(&entry)?).into_response(), seq))
 }
 
 /// Which walk; one that cannot be waits for nobody.

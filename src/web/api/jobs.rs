@@ -149,7 +149,8 @@ async fn open(
         let said = format!("open-job {wanted:?}");
         let key = match requested_key(store, &person, (&once.once, &said))? {
             Requested::New(key) => key,
-            Requested::Before(entry) => return opened(store, *entry),
+            // Its state is what it was when it began: who lost the answer reads first.
+            Requested::Before(entry) => return Ok((entry.seq, *entry)),
         };
         // A job file is written in a file, whoever sends it.
         let how = if by_key { How::Http } else { How::File };
@@ -162,9 +163,10 @@ async fn open(
             }
         };
         done.map_err(not_opened)?;
-        entry_of(store, &key)
+        let entry = entry_of(store, &key)?;
+        Ok::<_, Refusal>((store.last_seq(&entry.draft.job)?, entry))
     });
-    let (entry, last) = opened.await?;
+    let (last, entry) = opened.await?;
     let number = Json::text(&entry.draft.job);
     let body = [("number", number), ("entry", export::json::entry(&entry, None))];
     let place = format!("/api/v1/jobs/{}", address::part(&entry.draft.job));
@@ -172,16 +174,9 @@ async fn open(
     Ok(with_state((StatusCode::CREATED, headers, json(&Json::object(body))?).into_response(), last))
 }
 
-fn entry_of(store: &Store, key: &Key) -> Result<(Entry, u64), Refusal> {
-    match store.entry_of(key)? {
-        Some(entry) => opened(store, entry),
-        None => Err(Refusal::Broken("the job was opened and is not in the log".to_owned())),
-    }
-}
-
-fn opened(store: &Store, entry: Entry) -> Result<(Entry, u64), Refusal> {
-    let last = store.last_seq(&entry.draft.job)?;
-    Ok((entry, last))
+fn entry_of(store: &Store, key: &Key) -> Result<Entry, Refusal> {
+    let opened = store.entry_of(key)?;
+    opened.ok_or_else(|| Refusal::Broken("the job was opened and is not in the log".to_owned()))
 }
 
 /// What is wrong with a file is told; a number that is taken is a conflict.

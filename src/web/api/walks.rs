@@ -16,7 +16,7 @@ use super::super::refusal::Refusal;
 use super::super::roof::{self, Which};
 use super::super::site::Shared;
 use super::super::walks::{Answer, NotWalked, Reply, Shown};
-use super::ask::{At, Body, Reads, Writes};
+use super::ask::{At, Body, Reads, Writes, is_id};
 use super::text::{Line, Said};
 use super::written;
 
@@ -150,8 +150,7 @@ async fn answer(
     At(of): At<OfWalk>,
     Body(body): Body<WalkAnswer>,
 ) -> Result<Response, Refusal> {
-    let plain = |b: u8| b.is_ascii_alphanumeric() || b == b'-' || b == b'_';
-    if !(1..=64).contains(&body.id.len()) || !body.id.bytes().all(plain) {
+    if !is_id(&body.id) {
         let why = "id is 1 to 64 letters, digits, - and _, such as a UUID";
         return Err(Refusal::Unusable(why.to_owned()));
     }
@@ -164,6 +163,7 @@ async fn answer(
             meaning: body.meaning.as_str().to_owned(),
             value: body.value.as_ref().map_or("", Said::as_str).to_owned(),
         },
+        visitor.how(),
     );
     let reply = reply.await;
     let Some(why) = roof::sentence(&reply, visitor.words) else {

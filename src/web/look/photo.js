@@ -29,7 +29,7 @@
   }
   async function keep(item) {
     items.push(item);
-    const { sent, why, ...plain } = item;
+    const { why, ...plain } = item;
     item.onDisk = Boolean(await run("readwrite", (photos) => photos.put(plain)));
   }
   function forget(item) {

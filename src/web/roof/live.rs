@@ -19,7 +19,7 @@ use super::super::site::Shared;
 use super::super::tame;
 use super::super::walks::{Followed, Headset, Hears, NotWorn, Reply, Shown, Spoken};
 use super::{Given, Which, screen, send, sentence, take_up};
-use crate::domain::Right;
+use crate::domain::{How, Right};
 use crate::store::StoreError;
 
 /// More bytes than an answer or a block of sound has.
@@ -186,7 +186,8 @@ impl Page {
                 let given = Given { id: id.clone(), question, meaning, value };
                 let followed = self.followed.clone();
                 // Sound goes on meanwhile: the walk may be speaking.
-                self.answers.spawn(async move { (id, send(&followed, given.answer()).await) });
+                self.answers
+                    .spawn(async move { (id, send(&followed, given.answer(), How::Touch).await) });
             }
             Said::Headset { name, rate_hz } => {
                 if !holds(&self.site, &self.visitor).await {

@@ -25,7 +25,7 @@ use super::refusal::Refusal;
 use super::site::Shared;
 use super::walks::{Answer, Followed, NotWalked, Reply, Sent, Shown, Wanted};
 use super::words::Words;
-use crate::domain::Right;
+use crate::domain::{How, Right};
 
 /// How long a walk may take to ask its first question, or to log an answer.
 const PATIENCE: Duration = Duration::from_secs(15);
@@ -179,7 +179,7 @@ async fn answer(
     let mut followed = take_up(&site, &visitor, &which, false).await?;
     // What is asked has to stand before it can be answered.
     present(&mut followed, visitor.words).await?;
-    let reply = send(&followed, given.answer()).await;
+    let reply = send(&followed, given.answer(), visitor.how()).await;
     let Some(why) = sentence(&reply, visitor.words) else {
         return Ok(Redirect::to(&which.address()).into_response());
     };
@@ -195,9 +195,9 @@ async fn answer(
 }
 
 /// Hands an answer to the walk and waits until it is on the disk or refused.
-pub(super) async fn send(followed: &Followed, answer: Answer) -> Reply {
+pub(super) async fn send(followed: &Followed, answer: Answer, how: How) -> Reply {
     let (reply, replied) = oneshot::channel();
-    match followed.answers.try_send(Sent { answer, reply }) {
+    match followed.answers.try_send(Sent { answer, how, reply }) {
         Ok(()) => {}
         Err(TrySendError::Full(_)) => return Reply::Busy,
         Err(TrySendError::Disconnected(_)) => return Reply::Gone,

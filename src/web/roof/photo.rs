@@ -102,9 +102,15 @@ pub(super) async fn photo(
     }
     let Ok(step): Result<StepRef, _> = form.step.parse();
     let ready = upload::ready(&site, bytes, None).await?;
-    let ready = ready.map_err(|why| Refusal::Unusable(told_why(words, &why.to_string())))?;
+    let ready =
+        ready.map_err(|why| Refusal::Unusable(told_why(words, &upload::why(&why, words))))?;
     // Whether it is wanted is asked before it is kept: afterwards it is there.
-    let asking = asking(&site, &visitor, &which, &walk, &form.question).await?;
+    // A walk that cannot be had is no reason to lose a photo.
+    let asking = asking(&site, &visitor, &which, &walk, &form.question).await;
+    let asking = asking.unwrap_or_else(|refusal| {
+        tracing::warn!(?refusal, "a walk cannot be told of a photo");
+        None
+    });
 
     let (number, by) = (which.job.clone(), visitor.name().to_owned());
     let kept = site.log(move |store, site| {
@@ -127,7 +133,7 @@ pub(super) async fn photo(
             value: String::new(),
         };
         let answer: Answer = given.answer();
-        let reply = send(followed, answer).await;
+        let reply = send(followed, answer, How::Touch).await;
         if reply != Reply::Taken {
             // It is kept at its step all the same, and counts there.
             tracing::info!(?reply, "a walk did not hear of a photo");

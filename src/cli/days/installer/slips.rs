@@ -4,7 +4,7 @@
 use super::super::air::{decibels, muffled, samples};
 use super::Installer;
 use crate::daemon::Input;
-use crate::domain::Meaning;
+use crate::domain::{How, Meaning};
 
 impl Installer {
     /// A mouth full of nails, a turned head, a hand before the microphone.
@@ -49,11 +49,11 @@ impl Installer {
 
     /// Counts what was taken for something it was not.
     pub(super) fn took(&mut self, meaning: Option<&Meaning>, input: &Input) {
-        let Input::Said { meaning: taken, heard } = input else {
+        let Input::Said { meaning: taken, how } = input else {
             let what = if *input == Input::Nothing { "heard nothing" } else { "was not clear" };
             return self.note(what.to_owned());
         };
-        if let Some(heard) = heard {
+        if let How::Voice(heard) = how {
             let (b, a, m) = (heard.b_milli, heard.a_milli, heard.m_milli);
             self.note(format!("heard \"{}\" (b {b} a {a} m {m} thousandths)", heard.words));
         }
