@@ -71,6 +71,9 @@ struct On {
     mouth: Mouth,
     speaker: Speaker,
     ear: Option<Open>,
+    /// Whether it did not play what it was sent, and has not said since that it is
+    /// silent.
+    was_lost: bool,
     news: Receiver<MicEvent>,
 }
 
@@ -166,8 +169,11 @@ impl PageVoice {
     }
 
     /// How far the phone is with what was said.
-    pub(super) fn playing(&self) -> Playing {
-        self.on.as_ref().map_or(Playing::Done, |on| on.speaker.playing())
+    pub(super) fn playing(&mut self) -> Playing {
+        let Some(on) = &mut self.on else { return Playing::Done };
+        let playing = on.speaker.playing();
+        on.was_lost &= playing != Playing::Done;
+        playing
     }
 
     /// Nothing more is to be said now.
@@ -177,12 +183,16 @@ impl PageVoice {
         }
     }
 
-    /// The phone has not played what it was sent.
+    /// The phone has not played what it was sent: it is told to be silent, and taken
+    /// off where it does not say that it is.
     pub(super) fn lost(&mut self) {
-        self.hush();
-        if self.on.is_some() {
-            self.shown.trouble = Some(EarTrouble::Silent);
+        let Some(on) = &mut self.on else { return };
+        if std::mem::replace(&mut on.was_lost, true) {
+            self.take_off();
+        } else {
+            self.hush();
         }
+        self.shown.trouble = Some(EarTrouble::Silent);
     }
 
     /// Takes the phone off where it is gone, or where the person's hearing was
@@ -232,7 +242,7 @@ impl PageVoice {
         self.take_off();
         let Worn { name, stream, news, speaker } = worn;
         let mouth = super::mouth(&self.config, None, &self.wording, speaker.clone());
-        self.on = Some(On { mouth, speaker, ear: None, news });
+        self.on = Some(On { mouth, speaker, ear: None, was_lost: false, news });
         self.shown.state = EarState::Speaks;
         if let Some(stream) = stream.filter(|_| self.shown.can_hear)
             && let Err(why) = self.open_ear(&name, stream, &mut touched, &mut publish)
@@ -329,8 +339,7 @@ impl PageVoice {
                 return Some(Input::Nothing);
             }
             Playing::Lost => {
-                self.take_off();
-                self.shown.trouble = Some(EarTrouble::Silent);
+                self.lost();
                 return None;
             }
         }
