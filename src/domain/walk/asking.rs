@@ -14,6 +14,8 @@ use super::{Action, Expect, ExpectAnswer, Prompt, Purpose, State, Then, Told, Wa
 /// waits for the call word.
 const TRIES_IN_THE_SAME_WORDS: u32 = 1;
 const TRIES_BEFORE_TOUCH: u32 = 2;
+/// Call words with nothing taken between them before touch is offered.
+const CALLS_BEFORE_TOUCH: u32 = 3;
 const TRIES_IN_ALL: u32 = 3;
 
 impl Walk {
@@ -226,11 +228,19 @@ impl Walk {
 
     /// The call word: the window opens again.
     pub(super) fn called(&mut self, out: &mut Vec<Action>) {
-        if self.expect() != Expect::default() {
-            self.tries = 0;
-            out.push(Action::Say(Prompt::Listening));
-            self.listen(out);
+        if self.expect() == Expect::default() {
+            return;
         }
+        self.tries = 0;
+        self.calls = self.calls.saturating_add(1);
+        // Who calls and calls is not understood when he goes on.
+        out.push(Action::Say(match self.current() {
+            Some(at) if CALLS_BEFORE_TOUCH < self.calls => {
+                Prompt::UseTouch { title: self.title(at) }
+            }
+            _ => Prompt::Listening,
+        }));
+        self.listen(out);
     }
 
     /// Something that is no answer: again in the same words, in other words,

@@ -119,6 +119,8 @@ pub struct Walk {
     cautioned: BTreeSet<StepRef>,
     /// How often the present question was not answered.
     tries: u32,
+    /// How often it was called since something was taken.
+    calls: u32,
     /// Drafts made so far, for keys.
     drafts: u64,
     window: Window,
@@ -221,6 +223,7 @@ impl Walk {
             asked_after: 0,
             cautioned: BTreeSet::new(),
             tries: 0,
+            calls: 0,
             drafts: 0,
             window: Window::Shut,
             noise_tenth_dbfs: None,
@@ -308,7 +311,10 @@ impl Walk {
             {
                 self.refuse(doubt, &mut out);
             }
-            Event::Said { meaning, how } => self.said(now, meaning, how, &mut out),
+            Event::Said { meaning, how } => {
+                self.calls = 0;
+                self.said(now, meaning, how, &mut out);
+            }
             Event::Noise { tenth_dbfs } => self.noise_tenth_dbfs = Some(tenth_dbfs),
         }
         if out.iter().any(|action| matches!(action, Action::Say(_))) {
