@@ -13,20 +13,24 @@ use super::words::day_and_clock;
 /// heard and what was kept.
 #[must_use]
 pub fn by_person(ears: &[EarOpen], checks: &[Checked]) -> Vec<String> {
+    let line = |(by, own): (&str, Vec<&EarOpen>)| {
+        let spans: Vec<String> = own.iter().map(|ear| span(ear, checks)).collect();
+        let mut kept: Vec<&str> = own.iter().map(|ear| keeps(ear.keeps)).collect();
+        kept.dedup();
+        format!("Sound was listened to for {by}: {}; {}.", spans.join("; "), kept.join(", then "))
+    };
+    each_person(ears).map(line).collect()
+}
+
+/// Each person the ear was open for, in order, with when it was.
+pub fn each_person(ears: &[EarOpen]) -> impl Iterator<Item = (&str, Vec<&EarOpen>)> {
     let mut people: Vec<&str> = Vec::new();
     for ear in ears {
         if !people.contains(&ear.by.as_str()) {
             people.push(&ear.by);
         }
     }
-    let line = |by: &&str| {
-        let own: Vec<&EarOpen> = ears.iter().filter(|ear| ear.by == *by).collect();
-        let spans: Vec<String> = own.iter().map(|ear| span(ear, checks)).collect();
-        let mut kept: Vec<&str> = own.iter().map(|ear| keeps(ear.keeps)).collect();
-        kept.dedup();
-        format!("Sound was listened to for {by}: {}; {}.", spans.join("; "), kept.join(", then "))
-    };
-    people.iter().map(line).collect()
+    people.into_iter().map(|by| (by, ears.iter().filter(|ear| ear.by == by).collect()))
 }
 
 fn span(ear: &EarOpen, checks: &[Checked]) -> String {
@@ -98,7 +102,8 @@ fn trust(trust: Trust) -> &'static str {
 }
 
 /// Tenths of a decibel below full scale as a person reads them.
-fn dbfs(tenths: i32) -> String {
+#[must_use]
+pub fn dbfs(tenths: i32) -> String {
     let sign = if tenths < 0 { "-" } else { "" };
     let size = tenths.unsigned_abs();
     format!("{sign}{}.{} dBFS", size / 10, size % 10)

@@ -493,6 +493,7 @@ pub fn visible(c: char) -> char {
 }
 
 /// A reason inside a sentence: without its own full stop.
-fn bare(reason: &str) -> &str {
+#[must_use]
+pub fn bare(reason: &str) -> &str {
     reason.trim().trim_end_matches('.')
 }

@@ -19,9 +19,8 @@ use super::shell::{self, Part};
 use super::site::{Shared, Site};
 use super::{address, inbox, look, tame};
 use crate::domain::{
-    About, Attention, Day, DayJob, Entry, Hash, JobFile, PinKind, Right, Units, WalkId, What,
+    About, Attention, Day, DayJob, Entry, Hash, JobFile, PinKind, Right, WalkId, What,
 };
-use crate::export::sound;
 use crate::office::inbox::Waiting;
 use crate::office::{self, deeds};
 use crate::store::{Store, StoreError};
@@ -165,7 +164,7 @@ fn waits(file: &JobFile) -> Vec<Attention> {
 }
 
 fn page(shown: &Shown, who: &Visitor, tag: &str) -> Markup {
-    let (words, date, units) = (who.words, shown.day.date, who.session.person.units);
+    let (words, date) = (who.words, shown.day.date);
     let attention = attention(shown, who);
     let is_quiet = attention.is_empty();
     html! {
@@ -186,14 +185,13 @@ fn page(shown: &Shown, who: &Visitor, tag: &str) -> Markup {
                     button { (words.t("day.show")) }
                 }
             }
-            @if let Some(note) = shell::english_note(words) { p { (note) } }
             h2 { (words.t("day.attention")) }
             @if is_quiet { p { (words.t("day.nothing-waits")) } }
             (attention)
             (inbox::section(&shown.waiting, words))
             @if shown.day.jobs.is_empty() { p { (words.t("day.nothing")) } }
-            @for job in &shown.day.jobs { (of_job(shown, job, who, units)) }
-            (of_none(shown, who, units))
+            @for job in &shown.day.jobs { (of_job(shown, job, who)) }
+            (of_none(shown, who))
         }
     }
 }
@@ -229,19 +227,19 @@ impl maud::Render for AllNeeds {
     }
 }
 
-fn of_job(shown: &Shown, job: &DayJob, who: &Visitor, units: Units) -> Markup {
-    let words = who.words;
+fn of_job(shown: &Shown, job: &DayJob, who: &Visitor) -> Markup {
+    let (words, log) = (who.words, who.log_words());
     let title = job_title(&job.number, &job.address, words);
     html! {
         section.job aria-label=(title) {
             h2 { a href=(address::of_job(&job.number, "")) { (title) } }
             @if job.invented { p.invented { (words.t("job.invented")) } }
-            @for line in sound::by_person(&job.ears, &job.checks) { p lang="en" { (tame(&line)) } }
+            @for line in log.ears(&job.ears, &job.checks) { p { (tame(&line)) } }
             ol.entries {
                 @for (one, title) in &job.entries {
                     // Told above, in one line a person.
                     @if !matches!(one.draft.what, What::EarOpened { .. } | What::EarClosed) {
-                        (entry(one, title.as_deref(), shown.file(&job.number), &shown.kept, words, units))
+                        (entry(one, title.as_deref(), shown.file(&job.number), &shown.kept, log))
                     }
                 }
             }
@@ -253,14 +251,14 @@ pub(super) fn job_title(number: &str, address: &str, words: super::words::Words)
     words.fill("day.job", &[("number", number), ("address", &tame(address))])
 }
 
-fn of_none(shown: &Shown, who: &Visitor, units: Units) -> Markup {
-    let words = who.words;
+fn of_none(shown: &Shown, who: &Visitor) -> Markup {
+    let (words, log) = (who.words, who.log_words());
     html! {
         @if !shown.of_none.is_empty() {
             section.job {
                 h2 { (words.t("day.sign-ins")) }
                 ol.entries {
-                    @for one in &shown.of_none { (entry(one, None, None, &shown.kept, words, units)) }
+                    @for one in &shown.of_none { (entry(one, None, None, &shown.kept, log)) }
                 }
             }
         }

@@ -8,14 +8,14 @@ use jiff::civil::Date;
 use maud::{Markup, html};
 
 use super::guard::Visitor;
+use super::log_words::LogWords;
 use super::words::Words;
 use super::{act, address, day::job_title, handed, tame};
 use crate::domain::deviation::{may_accept, role_of};
 use crate::domain::{
-    About, Attention, DeviationKind, Entry, Hash, Heard, How, JobFile, Photo, StepRef, Units,
-    WalkId, What, hearing,
+    About, Attention, DeviationKind, Entry, Hash, Heard, How, JobFile, Photo, StepRef, WalkId,
+    What, hearing,
 };
-use crate::export::{callback, photos, words as told};
 use crate::office::deeds;
 
 /// Which sounds and previews that entries name are there.
@@ -69,7 +69,7 @@ pub(super) fn needs(
             ul {
                 @for need in needs {
                     li {
-                        (line(file, need, date, words))
+                        (line(file, need, date, who))
                         @if let About::HoldWaiting { role, .. } = &need.about
                             && let Some(step) = &need.step {
                             (release(file, &need.walk, step, role, date, who))
@@ -108,15 +108,14 @@ pub(super) fn needs(
 }
 
 /// What it is, in one sentence, and where the entry stands that shows it.
-fn line(file: &JobFile, need: &Attention, date: Date, words: Words) -> Markup {
+fn line(file: &JobFile, need: &Attention, date: Date, who: &Visitor) -> Markup {
+    let (words, log) = (who.words, who.log_words());
     let name = need.step.as_ref().and_then(|step| title(file, &need.walk, step));
     let shows = need.seq.or_else(|| reached(file, need));
     let shows = shows.and_then(|seq| file.entries.iter().find(|entry| entry.seq == seq));
     html! {
-        span lang="en" {
-            strong { (told::about(&need.about)) ": " }
-            (tame(&told::after_about(need, name.as_deref())))
-        }
+        strong { (log.about(&need.about)) ": " }
+        (tame(&log.after_about(need, name.as_deref())))
         " "
         @match shows {
             Some(entry) => {
@@ -206,47 +205,40 @@ pub(super) fn entry(
     title: Option<&str>,
     file: Option<&JobFile>,
     kept: &Kept,
-    words: Words,
-    units: Units,
+    log: LogWords,
 ) -> Markup {
-    let draft = &entry.draft;
+    let (draft, words) = (&entry.draft, log.words);
     html! {
         li id={ "e" (entry.seq) } {
             time datetime=(draft.at) { (draft.at.clock()) }
             div {
-                span lang="en" {
-                    (tame(&happened(entry, title, units)))
-                    @if let What::Answered { target: Some(target), .. } = &draft.what {
-                        ". Asked for: " (tame(&told::target(target, units)))
-                    }
-                    @if let Some(corrects) = draft.corrects {
-                        ". Corrects " a href={ "#e" (corrects) } { "entry " (corrects) }
-                    }
-                    ". " span.by { (tame(&draft.by)) ", " (how(entry)) ". " }
+                (tame(&happened(entry, title, log)))
+                @if let What::Answered { target: Some(target), .. } = &draft.what {
+                    ". " (words.fill("log.asked-for", &[("target", &tame(&log.target(target)))]))
                 }
+                @if let Some(corrects) = draft.corrects {
+                    ". " (words.t("log.corrects")) " "
+                    a href={ "#e" (corrects) } { (words.fill("log.an-entry", &[("entry", &corrects.to_string())])) }
+                }
+                ". " span.by { (tame(&draft.by)) ", " (how(entry, log)) ". " }
                 span.number { (words.fill("day.entry", &[("entry", &entry.seq.to_string())])) }
-                @if let Some(file) = file { (accepted(file, entry.seq)) }
+                @if let Some(file) = file { (accepted(file, entry.seq, log)) }
                 @if let How::Voice(heard) = &draft.how { (scores(heard, words)) }
                 @for sound in handed::sounds(entry).filter(|sound| kept.has(*sound)) {
                     audio controls preload="none" src=(address::clip(&draft.job, sound))
                         aria-label=(words.fill("day.sound", &[("entry", &entry.seq.to_string())])) {}
                 }
                 @if let What::PhotoKept { photo, .. } = &draft.what {
-                    (picture(&draft.job, photo, title, kept, words))
+                    (picture(&draft.job, photo, title, kept, log))
                 }
             }
         }
     }
 }
 
-/// What happened; of a photo without where its file lies.
-fn happened(entry: &Entry, title: Option<&str>, units: Units) -> String {
+fn happened(entry: &Entry, title: Option<&str>, log: LogWords) -> String {
     let draft = &entry.draft;
-    let line = match (&draft.what, title) {
-        (What::PhotoKept { .. }, Some(title)) => format!("photo kept at {title}"),
-        (What::PhotoKept { .. }, None) => "photo kept".to_owned(),
-        (what, title) => told::what(what, title, units),
-    };
+    let line = log.what(&draft.what, title);
     let of_walk = draft.what.step().is_none()
         && !matches!(draft.what, What::Noted { .. } | What::PhotoKept { .. });
     match draft.walk.as_ref().filter(|_| of_walk) {
@@ -255,19 +247,19 @@ fn happened(entry: &Entry, title: Option<&str>, units: Units) -> String {
     }
 }
 
-fn how(entry: &Entry) -> String {
+fn how(entry: &Entry, log: LogWords) -> String {
     match (&entry.draft.what, &entry.draft.how) {
         // The words of a spoken note are the note.
-        (What::Noted { .. }, How::Voice(_)) => "spoken, unverified transcript".to_owned(),
-        (_, how) => tame(&told::how(how)),
+        (What::Noted { .. }, How::Voice(_)) => log.words.t("log.transcript").to_owned(),
+        (_, how) => tame(&log.how(how)),
     }
 }
 
-fn accepted(file: &JobFile, seq: u64) -> Markup {
+fn accepted(file: &JobFile, seq: u64, log: LogWords) -> Markup {
     let all = file.standing.accepted.get(&seq);
     html! {
         @for one in all.into_iter().flatten() {
-            p.told lang="en" { "It was " (tame(&callback::accepted(one))) }
+            p.told { (log.words.fill("log.it-was", &[("accepted", &tame(&log.accepted(one)))])) }
         }
     }
 }
@@ -289,7 +281,8 @@ fn scores(heard: &Heard, words: Words) -> Markup {
     }
 }
 
-fn picture(job: &str, photo: &Photo, title: Option<&str>, kept: &Kept, words: Words) -> Markup {
+fn picture(job: &str, photo: &Photo, title: Option<&str>, kept: &Kept, log: LogWords) -> Markup {
+    let words = log.words;
     let shows = photo.caption.as_deref().or(title).unwrap_or_else(|| words.t("day.photo"));
     html! {
         figure {
@@ -298,9 +291,9 @@ fn picture(job: &str, photo: &Photo, title: Option<&str>, kept: &Kept, words: Wo
                     img src=(address::photo(job, photo.preview_sha256)) alt=(tame(shows)) loading="lazy";
                 }
             } @else { p { (words.t("day.no-picture")) } }
-            figcaption lang="en" {
+            figcaption {
                 @if let Some(caption) = &photo.caption { (tame(caption)) ", " }
-                (tame(&photos::size(photo)))
+                (tame(&log.size(photo)))
             }
         }
     }

@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use serde::Deserialize;
 
 use super::guard::Visitor;
+use super::log_words::LogWords;
 use super::words::Words;
 use super::{act, address, day::job_title, desk_drawing, shell, tame, visit};
 use crate::domain::desk::{Desk, DeskStep, desk, rows};
@@ -15,7 +16,7 @@ use crate::domain::{
 use crate::export::desk::{IS_NOT, rank, why};
 use crate::export::drawing::Plate;
 use crate::export::order::with_roles;
-use crate::export::{callback, order, photos, words as told};
+use crate::export::{callback, order, words as told};
 
 /// Which call, or which place, the page is asked for.
 #[derive(Clone, Debug, Default, Deserialize)]
@@ -110,7 +111,7 @@ pub(super) fn page(mut of: Of<'_>, asked: &Asked, who: &Visitor) -> Markup {
         }
         (place_form(&of, asked, words))
         @match &view {
-            Some(view) => (first(&of, view, of_call.is_some(), words)),
+            Some(view) => (first(&of, view, of_call.is_some(), who)),
             None => p { (words.t("desk.no-such-call")) },
         }
         (open_form(&of, asked, who))
@@ -139,7 +140,7 @@ fn all_calls(of: &Of<'_>, calls: &[CallbackStanding], shown: Option<u32>, who: &
                     @match &one.closed {
                         Some((finding, closed)) => {
                             (words.fill("desk.closed", &[("date", &closed.at.date().to_string()), ("by", &tame(&closed.by))]))
-                            " " span lang="en" { (tame(&callback::finding(finding))) "." }
+                            " " (tame(&who.log_words().finding(finding))) "."
                         },
                         None => {
                             strong { (words.t("desk.is-open")) }
@@ -198,7 +199,8 @@ fn close_form(of: &Of<'_>, call: &Call, who: &Visitor) -> Markup {
 }
 
 /// What to look at first.
-fn first(of: &Of<'_>, view: &Desk, is_call: bool, words: Words) -> Markup {
+fn first(of: &Of<'_>, view: &Desk, is_call: bool, who: &Visitor) -> Markup {
+    let (words, log) = (who.words, who.log_words());
     let (record, units, call) = (&of.record, of.file.job.units, &view.callback.call);
     html! {
         h2 id="first" {
@@ -214,16 +216,16 @@ fn first(of: &Of<'_>, view: &Desk, is_call: bool, words: Words) -> Markup {
         (steps(&view.steps, record, units, words))
         h3 { (words.t("desk.deviations")) }
         @if view.deviations.is_empty() { p { (words.t("desk.none")) } }
-        ul lang="en" {
+        ul {
             @for (here, one) in &view.deviations {
-                @let line = told::attention(&one.need, order::title_in(record, &one.need));
+                @let line = log.attention(&one.need, order::title_in(record, &one.need));
                 li {
-                    @if *here { strong { "At the place. " } }
+                    @if *here { strong { (words.t("desk.at-the-place")) " " } }
                     @match &one.accepted {
                         None => (tame(&line)),
                         Some(accepted) => {
-                            (tame(&told::without_advice(&line))) " It was "
-                            (tame(&callback::accepted(accepted)))
+                            (tame(&told::without_advice(&line))) " "
+                            (words.fill("log.it-was", &[("accepted", &tame(&log.accepted(accepted)))]))
                         },
                     }
                     @if let Some(seq) = one.need.seq { (entry(of, seq)) }
@@ -232,17 +234,17 @@ fn first(of: &Of<'_>, view: &Desk, is_call: bool, words: Words) -> Markup {
         }
         @if !view.open.is_empty() {
             h3 { (words.t("desk.open-matters")) }
-            ul lang="en" {
+            ul {
                 @for (here, need) in &view.open {
                     li {
-                        @if *here { strong { "At the place. " } }
-                        (tame(&told::attention(need, order::title_in(record, need))))
+                        @if *here { strong { (words.t("desk.at-the-place")) " " } }
+                        (tame(&log.attention(need, order::title_in(record, need))))
                     }
                 }
             }
         }
         h3 { (words.t("desk.photos")) }
-        (pictures(of, view, words))
+        (pictures(of, view, log))
         h3 { (words.t("desk.people")) }
         @if view.days.is_empty() { p { (words.t("desk.no-days")) } }
         ul {
@@ -307,7 +309,8 @@ fn steps(all: &[DeskStep], record: &Record, units: Units, words: Words) -> Marku
 }
 
 /// Photos at those steps in their order, then the others.
-fn pictures(of: &Of<'_>, view: &Desk, words: Words) -> Markup {
+fn pictures(of: &Of<'_>, view: &Desk, log: LogWords) -> Markup {
+    let words = log.words;
     let place = |kept: &RecordPhoto| {
         let at = view.steps.iter().position(|step| {
             kept.step.as_ref() == Some(&step.step.at)
@@ -332,7 +335,7 @@ fn pictures(of: &Of<'_>, view: &Desk, words: Words) -> Markup {
                         @if let Some(title) = &kept.title { (tame(title)) ": " }
                         @if let Some(caption) = &kept.photo.caption { "“" (tame(caption)) "”, " }
                         (told::day_and_clock(kept.at)) ", " (tame(&kept.by)) ". "
-                        span lang="en" { (tame(&photos::size(&kept.photo))) }
+                        (tame(&log.size(&kept.photo)))
                     }
                 }
             }

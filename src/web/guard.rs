@@ -13,6 +13,7 @@ use serde::de::DeserializeOwned;
 use subtle::ConstantTimeEq as _;
 
 use super::api;
+use super::log_words::LogWords;
 use super::refusal::Refusal;
 use super::shell;
 use super::site::Shared;
@@ -45,6 +46,11 @@ impl Visitor {
             seen_ms: key.seen_ms.unwrap_or(key.since_ms),
         };
         Self { session, token: String::new(), words, by_key: true }
+    }
+
+    /// The log in the person's language and units.
+    pub(super) fn log_words(&self) -> LogWords {
+        LogWords { words: self.words, units: self.session.person.units }
     }
 
     /// How what the person does was conveyed.

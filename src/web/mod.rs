@@ -20,6 +20,7 @@ mod job;
 mod job_dates;
 mod job_photos;
 mod library;
+mod log_words;
 mod look;
 mod people;
 mod program_keys;

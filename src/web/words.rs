@@ -9,12 +9,13 @@ use crate::domain::Language;
 type Texts = BTreeMap<String, String>;
 
 /// The areas, each with its file in each language.
-const FILES: [(&str, [&str; 2]); 9] = [
+const FILES: [(&str, [&str; 2]); 10] = [
     ("shell", [include_str!("words/en/shell.toml"), include_str!("words/es/shell.toml")]),
     ("library", [include_str!("words/en/library.toml"), include_str!("words/es/library.toml")]),
     ("people", [include_str!("words/en/people.toml"), include_str!("words/es/people.toml")]),
     ("job", [include_str!("words/en/job.toml"), include_str!("words/es/job.toml")]),
     ("day", [include_str!("words/en/day.toml"), include_str!("words/es/day.toml")]),
+    ("log", [include_str!("words/en/log.toml"), include_str!("words/es/log.toml")]),
     ("dates", [include_str!("words/en/dates.toml"), include_str!("words/es/dates.toml")]),
     ("desk", [include_str!("words/en/desk.toml"), include_str!("words/es/desk.toml")]),
     ("roof", [include_str!("words/en/roof.toml"), include_str!("words/es/roof.toml")]),
@@ -59,9 +60,16 @@ impl Words {
 
     /// The same with its places, `{name}`, filled.
     pub(super) fn fill(self, key: &'static str, places: &[(&str, &str)]) -> String {
-        let mut text = self.t(key).to_owned();
-        for (place, value) in places {
-            text = text.replace(&format!("{{{place}}}"), value);
+        let mut parts = self.t(key).split('{');
+        let mut text = parts.next().unwrap_or_default().to_owned();
+        for part in parts {
+            let (place, rest) = part.split_once('}').unwrap_or((part, ""));
+            // What is filled in may itself look like a place: it is none.
+            match places.iter().find(|(name, _)| *name == place) {
+                Some((_, value)) => text.push_str(value),
+                None => text.push_str(&format!("{{{place}}}")),
+            }
+            text.push_str(rest);
         }
         text
     }
