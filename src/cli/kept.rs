@@ -1,20 +1,12 @@
-//! Photos of the data folder against the entries that name them, and their
-//! previews for a page.
+//! Photos of the data folder against the entries that name them.
 
 use std::collections::BTreeSet;
 use std::path::PathBuf;
 
-use super::home::{Home, plain};
+use super::home::Home;
 use crate::config::Config;
-use crate::domain::{Hash, Record, What};
-use crate::export::photos::Previews;
-use crate::office;
+use crate::domain::{Hash, What};
 use crate::store::{BlobError, Lies, Photos};
-
-/// The previews of a record that are there.
-pub(super) fn previews(config: &Config, record: &Record) -> anyhow::Result<Previews> {
-    office::previews(config, record).map_err(plain)
-}
 
 /// Files beside the log that imported records name, and what is wrong with them.
 pub(super) fn imported(config: &Config) -> anyhow::Result<(Vec<PathBuf>, Vec<String>)> {

@@ -2,6 +2,7 @@
 //! working days, its calendars; what may be decided, and records sealed. Used by
 //! the commands and by the pages; prints nothing and reads no clock.
 
+pub mod bundled;
 mod calendar;
 pub mod calls;
 pub mod dates;

@@ -99,7 +99,8 @@ pub(super) fn page(mut of: Of<'_>, asked: &Asked, who: &Visitor) -> Markup {
             a href=(link("")) { (words.t("desk.to-job")) } " "
             a href=(link("/record.pdf")) { (words.t("job.pdf")) } " "
             a href=(link("/record")) { (words.t("job.record")) } " "
-            a href=(link("/sheet")) { (words.t("job.sheet")) }
+            a href=(link("/sheet")) { (words.t("job.sheet")) } " "
+            a href=(link("/files.zip")) { (words.t("job.zip")) }
             " " a href=(address::of_dates(&job.number)) { (words.t("dates.title")) }
             @if !of.due.is_empty() { " " a href=(link("/dates.ics")) { (words.t("job.dates")) } }
         }

@@ -2,20 +2,25 @@
 //! the program writes them, photos, clips, dates. Only what that job's entries
 //! name goes out under the job.
 
+use std::fs::{File, OpenOptions};
+use std::io::Seek as _;
+
 use axum::Router;
+use axum::body::Body;
 use axum::extract::{Path, Query, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse as _, Response};
 use axum::routing::get;
 use base64::prelude::{BASE64_STANDARD, Engine as _};
 use serde::Deserialize;
+use tokio_util::io::ReaderStream;
 
 use super::guard::Visitor;
 use super::refusal::Refusal;
-use super::site::Shared;
+use super::site::{Shared, Site};
 use crate::domain::{Entry, Hash, How, Right, What};
 use crate::export;
-use crate::office::{self, RecordForm};
+use crate::office::{self, RecordForm, bundled};
 use crate::store::{BlobError, Clips, Photos, Store};
 
 pub(super) fn router() -> Router<Shared> {
@@ -24,6 +29,7 @@ pub(super) fn router() -> Router<Shared> {
         .route("/job/{number}/record", get(record_page))
         .route("/job/{number}/record.pdf", get(record_pdf))
         .route("/job/{number}/record.json", get(record_json))
+        .route("/job/{number}/files.zip", get(files))
         .route("/job/{number}/dates.ics", get(dates))
         .route("/job/{number}/photo/{sha256}", get(photo))
         .route("/job/{number}/clip/{sha256}", get(clip))
@@ -50,11 +56,16 @@ pub(super) fn apart(text: String) -> Response {
 }
 
 /// A file to keep, under a name that every system takes.
-pub(super) fn file(kind: &'static str, number: &str, name: &str, bytes: Vec<u8>) -> Response {
+pub(super) fn file(
+    kind: &'static str,
+    number: &str,
+    name: &str,
+    body: impl Into<Body>,
+) -> Response {
     let plain = |c: char| if c.is_ascii_alphanumeric() || c == '-' { c } else { '_' };
     let number: String = number.chars().map(plain).collect();
     let kept = format!("attachment; filename=\"{number}-{name}\"");
-    ([(header::CONTENT_TYPE, kind.to_owned()), (header::CONTENT_DISPOSITION, kept)], bytes)
+    ([(header::CONTENT_TYPE, kind.to_owned()), (header::CONTENT_DISPOSITION, kept)], body.into())
         .into_response()
 }
 
@@ -126,6 +137,48 @@ async fn record_json(
 ) -> Result<Response, Refusal> {
     let bytes = record(&site, &visitor, &number, RecordForm::Json).await?;
     Ok(file("application/json", &number, "record.json", bytes))
+}
+
+/// Everything of a job in one ZIP file, the bytes that `chalkhand export` writes.
+async fn files(
+    State(site): State<Shared>,
+    visitor: Visitor,
+    Path(number): Path<String>,
+) -> Result<Response, Refusal> {
+    visitor.must(Right::Read)?;
+    let of = number.clone();
+    let zip = site.log(move |store, site| zip(store, site, &of)).await?;
+    let length_bytes = zip.metadata().map(|found| found.len());
+    // From the disk as it is asked for: photos do not fit into the memory together.
+    let body = Body::from_stream(ReaderStream::new(tokio::fs::File::from_std(zip)));
+    let mut response = file("application/zip", &number, "files.zip", body);
+    let length = length_bytes.ok().map(Into::into);
+    response.headers_mut().extend(length.map(|length| (header::CONTENT_LENGTH, length)));
+    Ok(response)
+}
+
+/// The ZIP file, in a file that has no name any more and goes when nobody reads it.
+fn zip(store: &mut Store, site: &Site, number: &str) -> Result<File, Refusal> {
+    let (config, functions) = (&site.served.config, &site.served.functions);
+    let pieces = if store.last_seq(number)? == 0 {
+        let imports = store.imports()?;
+        let job = imports.iter().find(|job| job.name() == number).ok_or(Refusal::NotFound)?;
+        bundled::imported_bundle(store, job)?
+    } else {
+        let file = office::job(store, functions, number)?;
+        let now = (site.served.now)(&office::zone(&file.job)?);
+        bundled::bundle(config, store, functions, &file, now)?.0
+    };
+    let refused = |error: std::io::Error| {
+        Refusal::Broken(format!("the ZIP file could not be written: {error}; look at the disk"))
+    };
+    let path = config.data.join(format!(".{}.part", uuid::Uuid::new_v4().simple()));
+    let mut options = OpenOptions::new();
+    let into = options.create_new(true).read(true).write(true).open(&path).map_err(refused)?;
+    std::fs::remove_file(&path).map_err(refused)?;
+    let mut zip = bundled::write_zip(config, &pieces, into)?;
+    zip.rewind().map_err(refused)?;
+    Ok(zip)
 }
 
 /// The dates of a job, or one of them; nothing is found where it has none. Whoever

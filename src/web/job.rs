@@ -141,6 +141,7 @@ fn page(file: &JobFile, record: &Record, dates: bool, photos: &Markup, who: &Vis
             li { a href=(link("/record")) { (words.t("job.record")) } ": " (words.t("job.record-told")) }
             li { a href=(link("/record.pdf")) { (words.t("job.pdf")) } ": " (words.t("job.sealed")) }
             li { a href=(link("/record.json")) { (words.t("job.json")) } ": " (words.t("job.sealed")) }
+            li { a href=(link("/files.zip")) { (words.t("job.zip")) } ": " (words.t("job.zip-told")) }
             @if dates {
                 li { a href=(link("/dates.ics")) { (words.t("job.dates")) } ": " (words.t("job.dates-told")) }
             }
@@ -242,6 +243,7 @@ fn imported(store: &Store, name: &str, words: Words) -> Result<Markup, Refusal> 
             @if has("record.html") { li { a href=(link("/record")) { (words.t("job.record")) } } }
             @if has("record.pdf") { li { a href=(link("/record.pdf")) { (words.t("job.pdf")) } } }
             @if has("record.json") { li { a href=(link("/record.json")) { (words.t("job.json")) } } }
+            li { a href=(link("/files.zip")) { (words.t("job.zip")) } ": " (words.t("job.zip-came")) }
         }
     })
 }

@@ -15,7 +15,9 @@ mod desk_drawing;
 mod feed;
 mod guard;
 mod handed;
+mod icon;
 mod inbox;
+mod installed;
 mod job;
 mod job_dates;
 mod job_photos;
@@ -78,6 +80,7 @@ pub fn router(served: Served) -> Router {
         .merge(dates::router())
         .merge(job_dates::router())
         .merge(look::router())
+        .merge(installed::router())
         .merge(feed::router())
         .merge(roof::router())
         .merge(api::router())

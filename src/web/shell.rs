@@ -39,7 +39,12 @@ pub(super) fn page_with(
 
 /// A page for somebody who is not signed in.
 pub(super) fn open_page(words: Words, title: &str, body: &Markup) -> Response {
-    frame(words, title, None, body, &[])
+    open_page_with(words, title, body, &[])
+}
+
+/// The same with style sheets and scripts of its own.
+pub(super) fn open_page_with(words: Words, title: &str, body: &Markup, look: &[&str]) -> Response {
+    frame(words, title, None, body, look)
 }
 
 fn frame(
@@ -57,7 +62,12 @@ fn frame(
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 title { (title) " · chalkhand" }
                 link rel="stylesheet" href=(super::look::path("page.css"));
-                link rel="icon" href="data:,";
+                link rel="icon" href=(super::look::path("icon.svg")) type="image/svg+xml";
+                link rel="apple-touch-icon" href=(super::look::path("icon-192.png"));
+                link rel="manifest" href="/app.webmanifest";
+                meta name="theme-color" content="#ffffff" media="(prefers-color-scheme: light)";
+                meta name="theme-color" content="#16181a" media="(prefers-color-scheme: dark)";
+                script src=(super::look::path("app.js")) defer {}
                 @for name in look {
                     @if name.ends_with(".js") { script src=(super::look::path(name)) defer {} }
                     @else { link rel="stylesheet" href=(super::look::path(name)); }

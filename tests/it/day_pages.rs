@@ -7,7 +7,7 @@ use std::net::TcpStream;
 use chalkhand::domain::{Draft, Entry, How, PointKind, StepRef, WalkId, What};
 use chalkhand::store::Store;
 
-use crate::bundle::worked;
+use crate::bundle::{export, worked};
 use crate::drafts::{draft, job as invented_job, note};
 use crate::pages::{Browser, Page, invited, office};
 use crate::photos::{begun, photos_of};
@@ -76,7 +76,12 @@ pub(crate) fn send(
 }
 
 /// An answer as bytes: its head and what follows.
-fn bytes(daemon: &Daemon, browser: &Browser<'_>, path: &str, more: &str) -> (Page, Vec<u8>) {
+pub(crate) fn bytes(
+    daemon: &Daemon,
+    browser: &Browser<'_>,
+    path: &str,
+    more: &str,
+) -> (Page, Vec<u8>) {
     let mut stream = TcpStream::connect(&daemon.page).unwrap();
     let (host, cookie) = (&daemon.page, &browser.cookie);
     let request = format!(
@@ -357,6 +362,16 @@ fn the_papers_are_what_the_command_writes() {
         assert!(policy.contains("default-src 'none'") && policy.ends_with("sandbox"), "{policy}");
         assert!(policy.contains("style-src 'sha256-") && !policy.contains("unsafe"), "{policy}");
     }
+    let written = std::fs::read(export(&home, JOB, "command.zip")).unwrap();
+    let (head, body) = bytes(&daemon, &office, "/job/EX-0001/files.zip", "");
+    assert_eq!((head.status, head.headers["content-type"].as_str()), (200, "application/zip"));
+    assert_eq!(head.headers["content-length"], written.len().to_string());
+    assert!(body == written, "the ZIP file is another");
+    assert_eq!(Browser::new(&daemon).get("/job/EX-0001/files.zip").status, 303);
+    let left = std::fs::read_dir(home.path("data")).unwrap();
+    let left =
+        left.filter(|one| one.as_ref().unwrap().file_name().to_string_lossy().contains("part"));
+    assert_eq!(left.count(), 0, "nothing stays in the data folder");
     let (head, body) = bytes(&daemon, &office, "/job/EX-0001/dates.ics", "");
     assert!(head.status == 404 || body.starts_with(b"BEGIN:VCALENDAR"), "{head:?}");
 }

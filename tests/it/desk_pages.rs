@@ -5,7 +5,7 @@ use chalkhand::domain::{How, Warranty, What};
 use chalkhand::store::Store;
 
 use crate::bundle::{export, worked};
-use crate::day_pages::{count, form, send, since, skip, store};
+use crate::day_pages::{bytes, count, form, send, since, skip, store};
 use crate::drafts::note;
 use crate::pages::{invited, office};
 use crate::photos::begun;
@@ -160,9 +160,11 @@ fn an_imported_job_is_only_read() {
     let page = office.get(&format!("/job/{name}"));
     assert!(page.body.contains("the record of another device"), "{page:?}");
     assert!(page.body.contains("1 Example Lane, Sampletown"), "{page:?}");
-    for below in ["record", "record.pdf", "record.json"] {
+    for below in ["record", "record.pdf", "record.json", "files.zip"] {
         assert!(page.body.contains(&format!("href=\"/job/{name}/{below}\"")), "{below}");
     }
+    let (_, zip) = bytes(&daemon, &office, &format!("/job/{name}/files.zip"), "");
+    assert!(zip == std::fs::read(&bundle).unwrap(), "it goes out as it came");
     let written = home.path("r.html");
     home.run(["record", &name, "-o", written.to_str().unwrap()]).well();
     let record = office.get(&format!("/job/{name}/record"));

@@ -88,6 +88,7 @@ mod store;
 mod store_kill;
 mod store_open;
 mod store_tamper;
+mod stories;
 mod studio;
 mod tls;
 mod transcripts;

@@ -115,6 +115,23 @@ fn the_drawings_of_the_readme() {
     }
 }
 
+/// Every picture is there, is small, and says in words what it shows.
+#[test]
+fn the_pictures_of_the_readme() {
+    let text = fs::read_to_string(repository("README.md")).unwrap();
+    let mut shown = 0;
+    for image in text.split("<img ").skip(1).filter_map(|rest| rest.split('>').next()) {
+        let of = |name: &str| image.split(&format!("{name}=\"")).nth(1)?.split('"').next();
+        let path = repository(of("src").unwrap());
+        let bytes = fs::read(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
+        assert!(bytes.len() <= 120 << 10, "{} has {} bytes", path.display(), bytes.len());
+        assert!(60 < of("alt").unwrap_or_default().len(), "{image} says too little");
+        shown += usize::from(path.starts_with(repository("packaging/pictures")));
+    }
+    let kept = fs::read_dir(repository("packaging/pictures")).unwrap().count();
+    assert_eq!((shown, kept), (3, 3));
+}
+
 /// Facts that cannot be right are told when the job is opened, and on the sheet.
 #[test]
 fn impossible_roofs_are_told_with_the_fact_and_the_reason() {

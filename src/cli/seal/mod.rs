@@ -9,8 +9,7 @@ mod key;
 use super::home::{Home, now, plain};
 use super::out::Out;
 use crate::config::Config;
-use crate::domain::jws::Kind;
-use crate::domain::{DeviceKey, JobFile, Json, sealing};
+use crate::domain::{JobFile, Json};
 use crate::office::SealedRecord;
 
 pub(super) use apart::read as attached;
@@ -41,16 +40,6 @@ pub(super) fn run(config: &Config, command: &Command, out: &mut Out) -> anyhow::
         Command::Since(arguments) => head::since(config, arguments, out),
         Command::Attached => apart::read(out),
     }
-}
-
-/// The list of a bundle's files, signed by this device: what is in no other seal
-/// (tables, pages, what is missing) is under this one.
-pub(super) fn listed(home: &mut Home, list: Json) -> anyhow::Result<Json> {
-    let key: DeviceKey = key::of(home)?;
-    let seal = key.sign(Kind::Bundle, &sealing::payload(&list)?).json();
-    let Json::Object(mut members) = list else { return Ok(list) };
-    members.insert("seal".to_owned(), seal);
-    Ok(Json::Object(members))
 }
 
 /// A record as `export::json::record` gives it, sealed by this device.

@@ -1,21 +1,11 @@
 // Takes photos on the roof screen with a real Chromium: without a connection, with
 // a reply that is lost, over a reload, without scripts. Asked as JSON on standard
 // input, told as JSON on standard output.
-import { createRequire } from 'node:module';
-import { mkdirSync, readFileSync } from 'node:fs';
+import { asked, check, chromium, fits, how, look, looks, tell, told } from './chromium.mjs';
 
-const folder = process.env.CHALKHAND_OUTSIDE;
-const require = createRequire(`${folder}/package.json`);
-const { chromium } = require('playwright-core');
-const axe = readFileSync(require.resolve('axe-core/axe.min.js'), 'utf8');
-
-const asked = JSON.parse(readFileSync(0, 'utf8'));
-const told = { said: {}, violations: [], wide: [], errors: [] };
-const browser = await chromium.launch({
-  executablePath: asked.chromium,
-  args: ['--no-sandbox', '--disable-dev-shm-usage'],
-});
-const phone = { viewport: { width: 390, height: 844 }, hasTouch: true };
+told.said = {};
+const browser = await chromium.launch(how);
+const { phone } = looks;
 
 const context = await browser.newContext(phone);
 const page = await context.newPage();
@@ -29,26 +19,9 @@ await page.waitForURL(`${asked.base}/`);
 const roof = asked.base + asked.roof;
 const said = async (name) => {
   told.said[name] = await page.textContent('#photos');
-  await page.evaluate(axe).catch(async () => {
-    const session = await context.newCDPSession(page);
-    await session.send('Page.setBypassCSP', { enabled: true });
-    await page.evaluate(axe);
-  });
-  const found = await page.evaluate(() => window.axe.run(document, {
-    runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'],
-  }));
-  for (const one of found.violations) told.violations.push(`${name}: ${one.id}: ${one.nodes[0].html}`);
-  const wide = await page.evaluate(() => {
-    document.documentElement.style.fontSize = '200%';
-    const { scrollWidth, clientWidth } = document.documentElement;
-    document.documentElement.style.fontSize = '';
-    return scrollWidth - clientWidth;
-  });
-  if (wide > 1) told.wide.push(`${name}: ${wide} px`);
-  if (asked.shots) {
-    mkdirSync(asked.shots, { recursive: true });
-    await page.screenshot({ path: `${asked.shots}/roof-photo-${name}.png`, fullPage: true });
-  }
+  await check(page, name);
+  await fits(page, name);
+  await look(page, `roof-photo-${name}`);
 };
 const says = (words) => page.waitForFunction(
   (wanted) => document.getElementById('photos').textContent.includes(wanted), words, { timeout: 30000 });
@@ -115,8 +88,8 @@ await still.locator('#rest details:has(form.shot) summary').first().click();
 await still.locator(photo).first().setInputFiles(asked.photos[3]);
 await still.locator('#rest form.shot button').click();
 await still.waitForURL(roof);
-if (asked.shots) await still.screenshot({ path: `${asked.shots}/roof-photo-plain.png`, fullPage: true });
+await look(still, 'roof-photo-plain');
 told.plain = await still.textContent('main');
 
 await browser.close();
-console.log(JSON.stringify(told));
+tell();
