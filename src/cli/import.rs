@@ -123,7 +123,7 @@ fn sealed(again: &mut Again<'_>) -> Result<Report, String> {
     if !here.map(Some).eq(hashes.map(|hash| hash.map(str::to_owned))) {
         return Err(format!("`{name}` was sealed over other entries than `{}`", bundle::ENTRIES));
     }
-    let report = check::record(record);
+    let report = check::record_by(&record, &seal::Beside);
     if report.holds() && signer(again)? != report.key {
         return Err(format!("`{}` is not signed by the key of the record", bundle::MANIFEST));
     }

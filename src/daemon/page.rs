@@ -22,11 +22,13 @@ use crate::web::{
 };
 
 /// How long to wait before looking whether others have logged.
-const LOOK_AGAIN: Duration = Duration::from_millis(500);
+const LOOK_AGAIN: Duration = Duration::from_millis(200);
+/// How long it listens at a time before the same, in milliseconds.
+const LISTENED_MS: u64 = 500;
 /// Looks without anybody at a page after which a walk is left: ten minutes.
-const MOST_IDLE: u32 = 1_200;
+const MOST_IDLE: u32 = 3_000;
 /// The same where nothing is left to do.
-const MOST_IDLE_ENDED: u32 = 60;
+const MOST_IDLE_ENDED: u32 = 150;
 /// Answers remembered, so that one sent twice is one answer.
 const REMEMBERED: usize = 200;
 /// Sentences shown beside the question; older ones make room.
@@ -411,8 +413,7 @@ impl PageCrew {
     fn touched_or_heard(&mut self, expect: &Expect) -> Option<Conveyed> {
         let Self { voice, answers, waiting, .. } = self;
         if waiting.is_none() && voice.hears() {
-            let quiet_ms = u64::try_from(LOOK_AGAIN.as_millis()).unwrap_or(u64::MAX);
-            let heard = voice.listen(expect, quiet_ms, || touches(answers, waiting).is_none());
+            let heard = voice.listen(expect, LISTENED_MS, || touches(answers, waiting).is_none());
             let heard = heard.unwrap_or(Input::Nothing);
             if waiting.is_none() || heard != Input::Nothing {
                 self.count_idle();

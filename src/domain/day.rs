@@ -59,7 +59,7 @@ impl Day {
             if entries.is_empty() {
                 continue;
             }
-            let mut needs = file.record(functions).attention;
+            let mut needs = file.attention(functions);
             for pin in &file.job.pins {
                 needs.extend(newest(&pin.id).and_then(|newest| attention::newer(pin, newest)));
             }

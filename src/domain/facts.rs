@@ -119,6 +119,11 @@ impl<V> ByName<V> {
         rows.get(at).map(|(_, value)| value)
     }
 
+    /// Whether there is one of that name, in whatever row.
+    pub(super) fn has(&self, name: &str) -> bool {
+        self.0.contains_key(name)
+    }
+
     /// The newest value stands.
     pub(super) fn insert(&mut self, name: FactName, value: V) {
         let rows = match self.0.get_mut(&name.name) {

@@ -3,7 +3,6 @@
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
-use std::ops::Range;
 
 /// A JSON value. Object keys are kept by Rust's order; the canonical text
 /// sorts them as RFC 8785 wants.
@@ -88,37 +87,45 @@ impl Json {
     /// # Errors
     /// A number that is not finite has no JSON text.
     pub fn canonical(&self) -> Result<String, NotFinite> {
-        self.canonical_seen(|_, _| ())
-    }
-
-    /// The canonical text; `seen` is told of each value in it and where it stands,
-    /// in bytes, those inside before the one around them.
-    ///
-    /// # Errors
-    /// A number that is not finite has no JSON text.
-    pub fn canonical_seen(
-        &self,
-        mut seen: impl FnMut(&Json, Range<usize>),
-    ) -> Result<String, NotFinite> {
         let mut out = String::new();
-        self.write(&mut out, &mut seen)?;
+        self.write_canonical(&mut out)?;
         Ok(out)
     }
 
-    fn write(
-        &self,
-        out: &mut String,
-        seen: &mut impl FnMut(&Json, Range<usize>),
-    ) -> Result<(), NotFinite> {
-        let start = out.len();
+    /// Adds the canonical text to a text.
+    ///
+    /// # Errors
+    /// A number that is not finite has no JSON text; a part of it was added.
+    pub fn write_canonical(&self, out: &mut String) -> Result<(), NotFinite> {
+        self.write::<false>(out)
+    }
+
+    /// The canonical text without that member of this object. None where a number
+    /// is not whole, or larger than every reader keeps exactly.
+    #[must_use]
+    pub fn whole_without(&self, member: &str) -> Option<String> {
+        let mut out = String::new();
+        match self {
+            Json::Object(members) => {
+                let members = members.iter().filter(|(key, _)| *key != member);
+                write_object::<true>(members, &mut out).ok()?;
+            }
+            _ => self.write::<true>(&mut out).ok()?,
+        }
+        Some(out)
+    }
+
+    /// Where only whole numbers count, another one has no text.
+    fn write<const WHOLE: bool>(&self, out: &mut String) -> Result<(), NotFinite> {
         match self {
             Json::Null => out.push_str("null"),
             Json::Bool(true) => out.push_str("true"),
             Json::Bool(false) => out.push_str("false"),
+            Json::Number(n) if WHOLE && *n == 0.0 && n.is_sign_negative() => return Err(NotFinite),
             Json::Number(n) if n.fract() == 0.0 && n.abs() < 9_007_199_254_740_992.0 => {
                 write_whole(*n, out);
             }
-            Json::Number(n) if n.is_finite() => {
+            Json::Number(n) if !WHOLE && n.is_finite() => {
                 out.push_str(ryu_js::Buffer::new().format_finite(*n));
             }
             Json::Number(_) => return Err(NotFinite),
@@ -129,39 +136,44 @@ impl Json {
                     if 0 < at {
                         out.push(',');
                     }
-                    item.write(out, seen)?;
+                    item.write::<WHOLE>(out)?;
                 }
                 out.push(']');
             }
-            Json::Object(members) => {
-                out.push('{');
-                let mut write = |at: usize, key: &str, value: &Json| {
-                    if 0 < at {
-                        out.push(',');
-                    }
-                    write_text(key, out);
-                    out.push(':');
-                    value.write(out, seen)
-                };
-                // RFC 8785 section 3.2.3: by UTF-16 code units, which differs
-                // from Rust's order outside the basic plane.
-                if members.keys().all(|key| key.is_ascii()) {
-                    for (at, (key, value)) in members.iter().enumerate() {
-                        write(at, key, value)?;
-                    }
-                } else {
-                    let mut members: Vec<_> = members.iter().collect();
-                    members.sort_by(|(a, _), (b, _)| a.encode_utf16().cmp(b.encode_utf16()));
-                    for (at, (key, value)) in members.into_iter().enumerate() {
-                        write(at, key, value)?;
-                    }
-                }
-                out.push('}');
-            }
+            Json::Object(members) => write_object::<WHOLE>(members.iter(), out)?,
         }
-        seen(self, start..out.len());
         Ok(())
     }
+}
+
+fn write_object<'a, const WHOLE: bool>(
+    members: impl Iterator<Item = (&'a String, &'a Json)> + Clone,
+    out: &mut String,
+) -> Result<(), NotFinite> {
+    out.push('{');
+    let mut write = |at: usize, key: &str, value: &Json| {
+        if 0 < at {
+            out.push(',');
+        }
+        write_text(key, out);
+        out.push(':');
+        value.write::<WHOLE>(out)
+    };
+    // RFC 8785 section 3.2.3: by UTF-16 code units, which differs from Rust's
+    // order outside the basic plane.
+    if members.clone().all(|(key, _)| key.is_ascii()) {
+        for (at, (key, value)) in members.enumerate() {
+            write(at, key, value)?;
+        }
+    } else {
+        let mut members: Vec<_> = members.collect();
+        members.sort_by(|(a, _), (b, _)| a.encode_utf16().cmp(b.encode_utf16()));
+        for (at, (key, value)) in members.into_iter().enumerate() {
+            write(at, key, value)?;
+        }
+    }
+    out.push('}');
+    Ok(())
 }
 
 impl From<&str> for Json {

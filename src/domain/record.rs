@@ -215,11 +215,23 @@ impl JobFile {
         self.record_of(functions, |place, of| place + 1 == of)
     }
 
-    /// With the walks that are wanted, by their place among those of a checklist.
-    fn record_of(&self, functions: &Functions, wanted: impl Fn(usize, usize) -> bool) -> Record {
-        let mut walks = Vec::new();
+    /// What of the record needs attention, without all the rest of it.
+    #[must_use]
+    pub fn attention(&self, functions: &Functions) -> Vec<Attention> {
+        let needs = self.looked_through(functions, |_, _| true, |_, _, _, _, _| ());
+        self.open(needs).0
+    }
+
+    /// Goes through the walks that are wanted, by their place among those of a
+    /// checklist, and says what needs attention. Each is given with its checklist,
+    /// what is known, its plan, and whether it is the newest.
+    fn looked_through(
+        &self,
+        functions: &Functions,
+        wanted: impl Fn(usize, usize) -> bool,
+        mut walk: impl FnMut(&WalkId, &Arc<Checklist>, Known<'_>, Vec<StepRef>, bool),
+    ) -> Vec<Attention> {
         let mut needs = Vec::new();
-        let mut assumed = BTreeMap::new();
         for (at, checklist) in self.checklists.iter().enumerate() {
             let mut ids: Vec<WalkId> =
                 self.standing.walks_of(&checklist.id).map(|(id, _)| id.clone()).collect();
@@ -242,16 +254,30 @@ impl JobFile {
                 let sheet = Sheet::compute_for(units, checklist, facts, profile, functions);
                 let known = Known { checklist, facts, profile, sheet: &sheet };
                 let plan = plan::plan(known, functions);
-                if next.is_none() {
-                    assumed.extend(defaults(known));
-                }
                 let (standing, entries) = (&self.standing, &self.entries);
                 needs.extend(attention::of_walk(id, known, units, &plan, standing, entries));
-                walks.push(self.walk(id, checklist, known, plan, functions));
+                walk(id, checklist, known, plan, next.is_none());
             }
         }
+        needs
+    }
+
+    /// What of it is open, and the deviations among all of it.
+    fn open(&self, mut needs: Vec<Attention>) -> (Vec<Attention>, Vec<Deviation>) {
         let deviations = self.deviations(&needs);
         needs.retain(|need| !deviations.iter().any(|d| d.accepted.is_some() && d.need == *need));
+        (needs, deviations)
+    }
+
+    fn record_of(&self, functions: &Functions, wanted: impl Fn(usize, usize) -> bool) -> Record {
+        let (mut walks, mut assumed) = (Vec::new(), BTreeMap::new());
+        let needs = self.looked_through(functions, wanted, |id, checklist, known, plan, newest| {
+            if newest {
+                assumed.extend(defaults(known));
+            }
+            walks.push(self.walk(id, checklist, known, plan, functions));
+        });
+        let (needs, deviations) = self.open(needs);
         let callbacks = self.standing.callbacks.values();
         Record {
             job: self.job.clone(),

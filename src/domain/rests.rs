@@ -84,7 +84,7 @@ fn behind_rows(known: Known<'_>, functions: &Functions, table: &str) -> Vec<Need
 /// What the default takes that stands for a fact or figure nobody gave.
 fn behind_default(known: Known<'_>, name: &str) -> Vec<Need> {
     // Defaults are computed only for what nobody gave.
-    let stands = known.sheet.iter().any(|(of, _)| of.name == name);
+    let stands = known.sheet.has(name);
     let list = known.checklist;
     let fact = match name.strip_prefix("profile.") {
         Some(figure) => list.figures.iter().find(|known| known.name == figure),

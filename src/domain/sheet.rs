@@ -115,6 +115,11 @@ impl Sheet {
         self.units
     }
 
+    /// Whether anything of that name was computed, in whatever row.
+    pub(super) fn has(&self, name: &str) -> bool {
+        self.computed.has(name)
+    }
+
     /// What became of the rows of a computed table.
     #[must_use]
     pub fn rows(&self, table: &str) -> Option<&Rows> {

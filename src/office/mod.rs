@@ -10,6 +10,7 @@ mod day;
 pub mod deeds;
 mod feeds;
 pub mod inbox;
+mod known;
 pub mod library;
 pub mod lists;
 pub mod opening;
@@ -200,8 +201,7 @@ pub fn checklist(
     version: Version,
 ) -> Result<Option<Arc<Checklist>>, OfficeError> {
     let Some(body) = store.adopted_body(PinKind::Checklist, id, version)? else { return Ok(None) };
-    let read = files::read_checklist(&body, &format!("{id}@{version}"), functions)?;
-    Ok(Some(Arc::new(read)))
+    Ok(Some(known::read_checklist(&body, &format!("{id}@{version}"), functions)?))
 }
 
 /// An adopted profile, read again; none where that version is not adopted.
@@ -253,9 +253,9 @@ pub fn job_of(
         let name = format!("{}@{}", pin.id, pin.version);
         match pin.kind {
             PinKind::Checklist => {
-                let read = files::read_checklist(&text, &name, functions)?;
+                let read = known::read_checklist(&text, &name, functions)?;
                 same(pin, read.hash)?;
-                checklists.push(Arc::new(read));
+                checklists.push(read);
             }
             PinKind::Profile => {
                 let read = files::read_profile(&text, &name)?;

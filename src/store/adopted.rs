@@ -134,8 +134,10 @@ impl Store {
     ) -> Result<Option<String>, StoreError> {
         let sql = "select body, sha256 from adopted where kind = ?1 and id = ?2 and version = ?3";
         let key = params![kind.word(), id, version.to_string()];
-        let row = self.db.query_row(sql, key, |row| Ok((row.get(0)?, row.get(1)?))).optional();
-        let row: Option<(String, String)> = row.map_err(self.error("read an adopted version"))?;
+        let error = self.error("read an adopted version");
+        let mut statement = self.db.prepare_cached(sql).map_err(&error)?;
+        let row = statement.query_row(key, |row| Ok((row.get(0)?, row.get(1)?))).optional();
+        let row: Option<(String, String)> = row.map_err(&error)?;
         match row {
             Some((body, hash)) if Hash::of(body.as_bytes()).to_string() != hash => {
                 Err(StoreError::AdoptedChanged {

@@ -1,13 +1,16 @@
 //! What seals cost over bare SHA-256 of the same bytes, in turns in one run: to
-//! check a record of 10,000 entries, to sign it, one proof, and to make a record
-//! where the log has 20,000 entries.
+//! check a record of 10,000 entries, as a call and as the program does it, to sign
+//! it, one proof, and to make a record where the log has 20,000 entries. A check
+//! also against the least it can be: to read the JSON, hash it, check one signature.
 #![allow(clippy::unwrap_used, clippy::indexing_slicing, clippy::print_stdout, missing_docs)]
 #![allow(clippy::cast_possible_truncation)]
 
 use std::hint::black_box;
+use std::path::Path;
+use std::process::Command;
 use std::time::{Duration, Instant};
 
-use chalkhand::domain::jws::Kind;
+use chalkhand::domain::jws::{Jws, Kind};
 use chalkhand::domain::merkle::Tree;
 use chalkhand::domain::{
     DeviceKey, Draft, How, Job, JobFile, Key, Standing, StepRef, Units, What, sealing,
@@ -92,8 +95,23 @@ fn print(what: &str, ours: &[Duration], bare: &[Duration]) {
     );
 }
 
+/// The least a check can be: the document as a tree, the SHA-256 and the signature of
+/// what is sealed, one after the other.
+fn bare_check(text: &[u8], payload: &str, seal: &Jws) {
+    black_box(serde_json::from_slice::<serde_json::Value>(text).unwrap());
+    black_box(Sha256::digest(payload));
+    assert!(seal.check(Kind::Record, payload).is_ok());
+}
+
+/// `chalkhand seal check FILE`, from its start to its end.
+fn program(file: &Path) {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_chalkhand"));
+    let done = command.args(["seal", "check"]).arg(file).output().unwrap();
+    assert!(done.status.success(), "{done:?}");
+}
+
 fn seal(c: &mut Criterion) {
-    let (_folder, store) = log();
+    let (folder, store) = log();
     let key = DeviceKey::of(&[1; 32]);
     let entries = store.entries("J-1", 0).unwrap();
     let standing = Standing::of(&entries);
@@ -127,6 +145,19 @@ fn seal(c: &mut Criterion) {
     print(&format!("check a record of {entries} entries"), &ours, &bare);
 
     let payload = sealing::payload(&sealed.json).unwrap();
+    let jws = sealed.json.get("seal").and_then(Jws::read).unwrap();
+    let file = folder.path().join("record.json");
+    std::fs::write(&file, &text).unwrap();
+    let [ours, least] =
+        in_turn(40, [&mut || program(&file), &mut || bare_check(&text, &payload, &jws)]);
+    println!(
+        "chalkhand seal check of them: best {:.1?} p50 {:.1?}; bare parse, SHA-256 and signature \
+         best {:.1?}; ratio of best {:.2}",
+        ours[0],
+        ours[20],
+        least[0],
+        ours[0].as_secs_f64() / least[0].as_secs_f64(),
+    );
     let [ours, bare] = in_turn(
         40,
         [&mut || drop(black_box(key.sign(Kind::Record, &payload))), &mut || {

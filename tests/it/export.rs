@@ -52,7 +52,9 @@ fn what_needs_attention_stands_in_the_order_of_the_plan() {
         phone: None,
     };
     log.add(None, "12:00:00.000", a, How::Keys, What::CallbackOpened(Box::new(call)));
-    let record = example::file(log.entries).record(&roof::functions());
+    let file = example::file(log.entries);
+    let record = file.record(&roof::functions());
+    assert_eq!(file.attention(&roof::functions()), record.attention, "the same without the rest");
     let asked: Vec<String> = record.walks[1].steps.iter().map(|s| s.at.to_string()).collect();
     let place = |at: &str| asked.iter().position(|asked| asked == at).unwrap();
     // As the checklist asks them, a row after the other.

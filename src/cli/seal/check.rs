@@ -2,6 +2,7 @@
 
 use std::fs::File;
 use std::io::Read as _;
+use std::mem::ManuallyDrop;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, bail};
@@ -9,6 +10,7 @@ use anyhow::{Context as _, bail};
 use super::super::out::Out;
 use super::super::typed::fingerprint;
 use super::apart;
+use super::beside::Beside;
 use crate::config::Config;
 use crate::domain::{Fingerprint, Json, sealing};
 use crate::export;
@@ -38,9 +40,14 @@ pub(in super::super) fn run(
     let shown = arguments.file.display();
     let bytes = read_file(&arguments.file)?;
     let unread = || format!("`{shown}` was not checked");
+    // The program ends after this: to take a large record apart again value by value
+    // would cost more than its signature.
     let report = match bytes.starts_with(b"%PDF-") {
         true => pdf(bytes).with_context(unread)?,
-        false => check::record(files::read_json(&bytes).with_context(unread)?),
+        false => {
+            let record = ManuallyDrop::new(files::read_json(&bytes).with_context(unread)?);
+            check::record_by(&record, &Beside)
+        }
     };
     let known = config.and_then(known_here).unwrap_or_default();
     let (key_holds, key_says) = whose(&report, arguments.key, &known);
@@ -72,8 +79,8 @@ pub(in super::super) fn run(
 /// What is attached, and whether the pages are those made of it.
 fn pdf(bytes: Vec<u8>) -> anyhow::Result<Report> {
     let attached = apart::attached(bytes.clone())?;
-    let record = files::read_json(&attached)?;
-    let mut report = check::record(record.clone());
+    let record = ManuallyDrop::new(files::read_json(&attached)?);
+    let mut report = check::record_by(&record, &Beside);
     // Only a record that holds is worth the work, and only then it is its maker's.
     if report.holds() {
         let (state, says) = pages(&bytes, &attached, &record)?;
@@ -134,7 +141,9 @@ pub(super) fn read_file(path: &Path) -> anyhow::Result<Vec<u8>> {
     let shown = path.display();
     let file = File::open(path).with_context(|| format!("`{shown}` cannot be read"))?;
     let most = u64::try_from(files::LARGEST_SEALED).unwrap_or(u64::MAX);
-    let mut bytes = Vec::new();
+    // A pipe has no size.
+    let size = file.metadata().map_or(0, |known| known.len()).min(most);
+    let mut bytes = Vec::with_capacity(usize::try_from(size).unwrap_or(0));
     let read = file.take(most.saturating_add(1)).read_to_end(&mut bytes);
     read.with_context(|| format!("`{shown}` cannot be read"))?;
     Ok(bytes)

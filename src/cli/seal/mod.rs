@@ -2,6 +2,7 @@
 //! sealed record holds.
 
 mod apart;
+mod beside;
 mod check;
 mod head;
 mod key;
@@ -13,6 +14,7 @@ use crate::domain::{JobFile, Json};
 use crate::office::SealedRecord;
 
 pub(super) use apart::read as attached;
+pub(super) use beside::Beside;
 pub(super) use check::{run as check, whose};
 pub(super) use head::holds;
 pub(super) use key::make_first as make_first_key;

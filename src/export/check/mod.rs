@@ -4,15 +4,10 @@
 
 mod shown;
 
-use std::borrow::Cow;
-use std::ops::Range;
-
 use crate::domain::entry_json;
 use crate::domain::jws::{Jws, Kind};
 use crate::domain::merkle::{self, Proofs};
-use crate::domain::{
-    At, Entry, Fingerprint, Hash, Json, KeyChange, NotSealable, SignedHead, sealing,
-};
+use crate::domain::{At, Entry, Fingerprint, Hash, Json, KeyChange, SignedHead, sealing};
 
 /// What was looked at.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -138,6 +133,11 @@ impl Report {
         self.findings.iter().filter(|f| !f.holds()).filter_map(|f| f.seq).min()
     }
 
+    fn sealed(&mut self, seal: SealedBy) {
+        (self.key, self.hash) = (seal.key, seal.hash);
+        self.add(Part::Seal, seal.key.is_some(), None, seal.says);
+    }
+
     fn add(&mut self, part: Part, holds: bool, seq: Option<u64>, says: String) {
         self.findings.push(Finding { part, state: holds.into(), seq, says });
     }
@@ -157,41 +157,116 @@ impl Report {
     }
 }
 
+/// Does the two halves of a check: one after the other, or side by side.
+pub trait Hands {
+    /// Does both and gives what each came to.
+    fn both<A: Send, B: Send>(
+        &self,
+        one: impl FnOnce() -> A + Send,
+        other: impl FnOnce() -> B + Send,
+    ) -> (A, B);
+}
+
+/// One after the other.
+#[derive(Clone, Copy, Debug)]
+pub struct InTurn;
+
+impl Hands for InTurn {
+    fn both<A: Send, B: Send>(
+        &self,
+        one: impl FnOnce() -> A + Send,
+        other: impl FnOnce() -> B + Send,
+    ) -> (A, B) {
+        (one(), other())
+    }
+}
+
 /// Checks a record of the shape `chalkhand-record/1`.
 #[must_use]
 pub fn record(document: Json) -> Report {
+    record_by(&document, &InTurn)
+}
+
+/// The same: the seal is one half of the work, everything else the other.
+#[must_use]
+pub fn record_by(document: &Json, hands: &impl Hands) -> Report {
     let mut report = Report::default();
-    let Json::Object(mut members) = document else {
+    if !matches!(document, Json::Object(_)) {
         report.add(Part::Seal, false, None, "it is not a record".to_owned());
         return report;
-    };
-    let seal = members.remove("seal");
-    let document = Json::Object(members);
+    }
     if document.get("format").and_then(Json::as_text) != Some("chalkhand-record/1") {
         report.add(Part::Seal, false, None, "it is not a record of a known shape".to_owned());
         return report;
     }
     let number = document.get("job").and_then(|job| job.get("number")).and_then(Json::as_text);
     report.job = number.unwrap_or_default().to_owned();
-    let written = Written::of(&document);
-    let key = sealed_by(&mut report, &written, seal.as_ref());
     let Some(log) = document.get("log") else {
+        report.sealed(sealed_by(document));
         report.add(Part::Entries, false, None, "it holds no entries of a log".to_owned());
         return report;
     };
-    let head = head(&mut report, log, key);
-    changes(&mut report, log, key);
+    let (seal, (signed, rest)) = hands.both(|| sealed_by(document), || logged(document, log));
+    report.sealed(seal);
+    head(&mut report, log, signed);
+    changes(&mut report, log);
+    report.findings.extend(rest.findings);
+    report
+}
+
+/// What the look at a seal came to.
+struct SealedBy {
+    /// Who sealed it, where the seal holds.
+    key: Option<Fingerprint>,
+    /// Of what is sealed.
+    hash: Option<Hash>,
+    says: String,
+}
+
+/// The key of a seal that holds over the document.
+fn sealed_by(document: &Json) -> SealedBy {
+    let not = |hash, says: String| SealedBy { key: None, hash, says };
+    let Some(seal) = document.get("seal") else { return not(None, "it is not sealed".to_owned()) };
+    let payload = match sealing::payload(document) {
+        Ok(payload) => payload,
+        Err(wrong) => return not(None, wrong.to_string()),
+    };
+    let hash = Some(Hash::of(payload.as_bytes()));
+    let Some(jws) = Jws::read(seal) else { return not(hash, "its seal is damaged".to_owned()) };
+    match jws.check(Kind::Record, &payload) {
+        Ok(key) => {
+            let says = "nothing in it was changed since it was sealed".to_owned();
+            SealedBy { key: Some(key.fingerprint()), hash, says }
+        }
+        Err(why) => not(
+            hash,
+            format!(
+                "the seal does not hold ({why}): something was changed after it was sealed, or \
+                 the seal is of another record"
+            ),
+        ),
+    }
+}
+
+/// The signed head in a log.
+type Head = Result<SignedHead, sealing::NotAHead>;
+
+/// The head as it reads, and what holds of the entries, their places and what is
+/// shown of them.
+fn logged(document: &Json, log: &Json) -> (Option<Head>, Report) {
+    let mut report = Report::default();
+    let head = log.get("head").map(SignedHead::read);
     let Some(Json::List(items)) = log.get("entries") else {
         report.add(Part::Entries, false, None, "it holds no entries of a log".to_owned());
-        return report;
+        return (head, report);
     };
-    let entries = entries(&mut report, items, &written);
-    places(&mut report, log, items, &entries, head.as_ref());
+    let entries = entries(&mut report, items);
+    places(&mut report, log, items, &entries, head.as_ref().and_then(|head| head.as_ref().ok()));
     let whole: Option<Vec<&Entry>> =
         entries.iter().map(|read| read.as_ref().map(|read| &read.entry)).collect();
     match whole.filter(|entries| !entries.is_empty()) {
         Some(entries) => {
-            let wrong = shown::wrong(&document, log, &entries);
+            let wrong = shown::wrong(document, log, &entries);
             let right = "what it shows of job, facts, steps, notes and sound follows from the \
                          entries; measures, warnings and cautions need the checklists, whose \
                          hashes it names";
@@ -202,92 +277,18 @@ pub fn record(document: Json) -> Report {
             report.add(Part::Shown, false, None, why.to_owned());
         }
     }
-    report
+    (head, report)
 }
 
-/// What is sealed, written out once: entries are hashed as they stand in it.
-struct Written {
-    payload: Result<String, NotSealable>,
-    /// Where the entry of each item of the log stands in it; none where an item
-    /// has none.
-    entries: Vec<Option<Range<usize>>>,
-}
-
-impl Written {
-    fn of(document: &Json) -> Self {
-        let items = document.get("log").and_then(|log| log.get("entries")).and_then(Json::as_list);
-        let found: Vec<Option<&Json>> =
-            items.unwrap_or_default().iter().map(|item| item.get("entry")).collect();
-        let mut entries = vec![None; found.len()];
-        let mut open = found.iter().zip(&mut entries).filter_map(|(json, at)| Some(((*json)?, at)));
-        let mut next = open.next();
-        // They come in the order of the list, and it is they alone, not what looks
-        // like them.
-        let payload = sealing::payload_seen(document, |json, place| {
-            if let Some((entry, at)) = &mut next
-                && std::ptr::eq(*entry, json)
-            {
-                **at = Some(place);
-                next = open.next();
-            }
-        });
-        Self { payload, entries }
-    }
-
-    /// The canonical text of the entry of that item.
-    fn entry(&self, item: usize, json: &Json) -> Cow<'_, str> {
-        let place = self.entries.get(item).and_then(Option::as_ref);
-        let text = self.payload.as_ref().ok().zip(place).and_then(|(all, at)| all.get(at.clone()));
-        text.map_or_else(|| json.canonical().unwrap_or_default().into(), Cow::Borrowed)
-    }
-}
-
-/// The key of a seal that holds over the document.
-fn sealed_by(report: &mut Report, written: &Written, seal: Option<&Json>) -> Option<Fingerprint> {
-    let Some(seal) = seal else {
-        report.add(Part::Seal, false, None, "it is not sealed".to_owned());
-        return None;
-    };
-    let payload = match &written.payload {
-        Ok(payload) => payload,
-        Err(wrong) => {
-            report.add(Part::Seal, false, None, wrong.to_string());
-            return None;
-        }
-    };
-    report.hash = Some(Hash::of(payload.as_bytes()));
-    let Some(jws) = Jws::read(seal) else {
-        report.add(Part::Seal, false, None, "its seal is damaged".to_owned());
-        return None;
-    };
-    match jws.check(Kind::Record, payload) {
-        Ok(key) => {
-            report.key = Some(key.fingerprint());
-            let says = "nothing in it was changed since it was sealed".to_owned();
-            report.add(Part::Seal, true, None, says);
-        }
-        Err(why) => {
-            let says = format!(
-                "the seal does not hold ({why}): something was changed after it was sealed, or \
-                 the seal is of another record"
-            );
-            report.add(Part::Seal, false, None, says);
-        }
-    }
-    report.key
-}
-
-/// The signed head in the log, where it holds.
-fn head(report: &mut Report, log: &Json, key: Option<Fingerprint>) -> Option<SignedHead> {
-    let read = log.get("head").map(SignedHead::read);
+/// Whether the head holds, and is of the device that sealed the record.
+fn head(report: &mut Report, log: &Json, read: Option<Head>) {
     let device = log.get("device").and_then(Json::as_text);
     match read {
         None => report.add(Part::Head, false, None, "it holds no head of a log".to_owned()),
         Some(Err(why)) => report.add(Part::Head, false, None, why.to_string()),
-        Some(Ok(signed)) => {
-            let head = &signed.head;
+        Some(Ok(SignedHead { head, .. })) => {
             report.made = Some(head.made);
-            let same = key.is_none_or(|key| key == head.device)
+            let same = report.key.is_none_or(|key| key == head.device)
                 && device == Some(head.device.to_string().as_str());
             let says = if same {
                 format!("the head of the log is signed: {} entries at {}", head.size, head.made)
@@ -295,15 +296,14 @@ fn head(report: &mut Report, log: &Json, key: Option<Fingerprint>) -> Option<Sig
                 "the head of the log is of another device than the seal".to_owned()
             };
             report.add(Part::Head, same, None, says);
-            return Some(signed);
         }
     }
-    None
 }
 
 /// Keys that were replaced: each announcement has to hold, the last to lead to
 /// the key of the seal.
-fn changes(report: &mut Report, log: &Json, key: Option<Fingerprint>) {
+fn changes(report: &mut Report, log: &Json) {
+    let key = report.key;
     let Some(Json::List(items)) = log.get("keys") else { return };
     let read: Option<Vec<_>> = items.iter().map(KeyChange::read).collect();
     let chained = read.filter(|all| {
@@ -332,11 +332,11 @@ struct Read {
 
 /// Reads every entry and checks that it is unchanged, in order and linked; none
 /// for what cannot be read.
-fn entries(report: &mut Report, items: &[Json], written: &Written) -> Vec<Option<Read>> {
-    let mut wrong = Vec::new();
+fn entries(report: &mut Report, items: &[Json]) -> Vec<Option<Read>> {
+    let (mut wrong, mut text) = (Vec::new(), String::new());
     let mut all: Vec<Option<Read>> = Vec::with_capacity(items.len());
-    for (at, item) in items.iter().enumerate() {
-        let read = match read(item, |json| written.entry(at, json)) {
+    for item in items {
+        let read = match read(item, &mut text) {
             Ok(read) => read,
             Err(told) => {
                 wrong.push(told);
@@ -373,23 +373,22 @@ fn entries(report: &mut Report, items: &[Json], written: &Written) -> Vec<Option
     all
 }
 
-/// One entry against its hash.
-fn read<'a>(
-    item: &Json,
-    text: impl Fn(&Json) -> Cow<'a, str>,
-) -> Result<Read, (Option<u64>, String)> {
+/// One entry against its hash. Its text is written where that of the one before was.
+fn read(item: &Json, text: &mut String) -> Result<Read, (Option<u64>, String)> {
     let Some(json) = item.get("entry") else { return Err((None, "an entry is missing".into())) };
     let seq = json.get("seq").and_then(Json::as_whole).and_then(|n| u64::try_from(n).ok());
-    let name = seq.map_or_else(|| "an entry".to_owned(), |seq| format!("entry {seq}"));
-    let text = text(json);
+    let name = || seq.map_or_else(|| "an entry".to_owned(), |seq| format!("entry {seq}"));
+    text.clear();
+    let written = json.write_canonical(text);
     let hash = Hash::of(text.as_bytes());
-    if item.get("sha256").and_then(Json::as_text) != Some(hash.to_string().as_str()) {
-        return Err((seq, format!("{name} was changed: its text no longer has its hash")));
+    let told = item.get("sha256").and_then(Json::as_text).and_then(|told| told.parse().ok());
+    if written.is_err() || told != Some(hash) {
+        return Err((seq, format!("{} was changed: its text no longer has its hash", name())));
     }
     let entry = entry_json::read(json, hash).map_err(|why| (seq, why.to_string()))?;
     // Nothing may ride along that is read over.
     if entry_json::sealed(entry.seq, &entry.draft, entry.previous) != *json {
-        return Err((seq, format!("{name} holds something that no entry has")));
+        return Err((seq, format!("{} holds something that no entry has", name())));
     }
     Ok(Read { entry, leaf: merkle::leaf(text.as_bytes()) })
 }

@@ -265,7 +265,7 @@ impl<'a> Compared<'a> {
             entries.iter().map(|entry| (entry.seq, entry.hash)).collect();
         let mut named = BTreeSet::new();
         if let Json::Object(members) = self.document {
-            let shown = members.iter().filter(|(name, _)| *name != "log");
+            let shown = members.iter().filter(|(name, _)| !matches!(name.as_str(), "log" | "seal"));
             shown.for_each(|(_, value)| all_named(value, &mut named));
         }
         for (seq, hash) in named {

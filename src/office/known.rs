@@ -1,0 +1,98 @@
+//! Checklists that were read before. Pages read the same adopted texts for every
+//! job again; a text is known by its hash, so that one that was changed is read anew.
+
+use std::collections::HashMap;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use crate::domain::{Checklist, Hash};
+use crate::files::{self, Problems};
+use crate::measure::Functions;
+
+/// Texts remembered; a company has some dozens in use. Then all are forgotten.
+const MOST_KNOWN: usize = 64;
+
+type Known = HashMap<(Hash, Vec<&'static str>), Arc<Checklist>>;
+
+static KNOWN: Mutex<Option<Known>> = Mutex::new(None);
+
+/// Reads a checklist; `name` stands in errors.
+///
+/// # Errors
+/// The text does not read.
+pub(super) fn read_checklist(
+    text: &str,
+    name: &str,
+    functions: &Functions,
+) -> Result<Arc<Checklist>, Problems> {
+    // What a text means also follows from what its formulas may call.
+    let calls = functions.names().chain(functions.row_names()).collect();
+    let key = (Hash::of(text.as_bytes()), calls);
+    if let Some(found) = lock(|known| known.get(&key).cloned()) {
+        return Ok(found);
+    }
+    let read = Arc::new(files::read_checklist(text, name, functions)?);
+    lock(|known| {
+        if MOST_KNOWN <= known.len() {
+            known.clear();
+        }
+        known.insert(key, Arc::clone(&read));
+    });
+    Ok(read)
+}
+
+fn lock<T>(with: impl FnOnce(&mut Known) -> T) -> T {
+    // What is in it was read well, whoever panicked since.
+    with(KNOWN.lock().unwrap_or_else(PoisonError::into_inner).get_or_insert_default())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measure::{Dimension, Function};
+
+    const TEXT: &str = r#"
+id = "it"
+version = "1.0.0"
+title = "It"
+yields_to = "everything else"
+sources = ["invented for a test"]
+[measures]
+line = "same(5 in)"
+[[step]]
+id = "do"
+title = "Do"
+say = "Snap the line {line} up."
+"#;
+
+    fn with_same() -> Functions {
+        Functions::new().with(Function {
+            name: "same",
+            takes: &[Dimension::LENGTH],
+            gives: Dimension::LENGTH,
+            run: |of| Ok(of[0]),
+        })
+    }
+
+    #[test]
+    fn a_text_is_read_once_and_a_changed_one_anew() {
+        let functions = with_same();
+        let read = |text: &str| read_checklist(text, "it", &functions);
+        let first = read(TEXT).unwrap();
+        assert!(Arc::ptr_eq(&first, &read(TEXT).unwrap()));
+        let changed = TEXT.replace("5 in", "6 in");
+        let changed = read(&changed).unwrap();
+        assert_ne!(changed.hash, first.hash);
+        assert!(!Arc::ptr_eq(&first, &changed));
+        assert!(read("id = ").is_err());
+        for n in 0..2 * MOST_KNOWN {
+            read(&format!("{TEXT}# {n}\n")).unwrap();
+            assert!(lock(|known| known.len()) <= MOST_KNOWN);
+        }
+    }
+
+    #[test]
+    fn a_text_that_was_read_is_not_read_where_its_functions_lack() {
+        assert!(read_checklist(TEXT, "it", &with_same()).is_ok());
+        assert!(read_checklist(TEXT, "it", &Functions::new()).is_err());
+    }
+}
