@@ -34,14 +34,15 @@ impl Stretch {
 }
 
 /// When a date was seen to, as far as the log says: its checklist was walked to
-/// the end on its day or later; of a visit, the call was visited since the date
-/// was given, or closed. Nothing else in the log settles a date.
+/// the end on its day or later; of a visit, one of the call's was walked to its end
+/// since the date was given, or the call was closed. Nothing else in the log settles a date.
 #[must_use]
 pub fn seen_to(due: &Due, standing: &Standing) -> Option<At> {
     let added = standing.issued.get(&due.uid).and_then(|issued| issued.added.as_ref());
     if let Some(id) = added.and_then(|added| added.callback) {
         let callback = standing.callbacks.get(&id)?;
-        let visited = callback.visits.iter().map(|(_, logged)| logged.at);
+        let visits = callback.visits.iter().filter_map(|(walk, _)| standing.walks.get(walk));
+        let visited = visits.filter_map(|walk| walk.ended);
         let closed = callback.closed.iter().map(|(_, logged)| logged.at);
         return visited.chain(closed).find(|at| due.issued.ms() <= at.ms());
     }

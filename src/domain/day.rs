@@ -2,8 +2,6 @@
 
 use jiff::civil::Date;
 
-use crate::measure::Functions;
-
 use super::{Attention, Checked, EarOpen, Entry, JobFile, Version, attention};
 
 /// One day of all jobs.
@@ -35,17 +33,17 @@ pub struct DayJob {
 }
 
 impl Day {
-    /// The day log of these jobs; those without entries on that day are left
-    /// out. `newest` tells the newest adopted version of a checklist.
+    /// The day log of these jobs, each with what needs attention on it; those without
+    /// entries on that day are left out. `newest` tells the newest adopted version of a
+    /// checklist.
     #[must_use]
-    pub fn of(
+    pub fn of<'a>(
         date: Date,
-        jobs: &[JobFile],
-        functions: &Functions,
+        jobs: impl IntoIterator<Item = (&'a JobFile, Vec<Attention>)>,
         newest: impl Fn(&str) -> Option<Version>,
     ) -> Self {
         let mut days = Vec::new();
-        for file in jobs {
+        for (file, mut needs) in jobs {
             let that_day = file.entries.iter().filter(|entry| entry.draft.at.date() == date);
             let entries: Vec<_> = that_day
                 .map(|entry| {
@@ -59,7 +57,6 @@ impl Day {
             if entries.is_empty() {
                 continue;
             }
-            let mut needs = file.attention(functions);
             for pin in &file.job.pins {
                 needs.extend(newest(&pin.id).and_then(|newest| attention::newer(pin, newest)));
             }

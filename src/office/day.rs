@@ -1,10 +1,13 @@
 //! A day of all jobs, with everything the jobs pin.
 
+use std::sync::Arc;
+
 use jiff::ToSpan as _;
 use jiff::civil::Date;
 
-use super::{OfficeError, job};
-use crate::domain::{Day, JobFile, PinKind, Version};
+use super::OfficeError;
+use super::known_jobs::{Jobs, KnownJob};
+use crate::domain::{Day, PinKind, Version};
 use crate::measure::Functions;
 use crate::store::{Store, StoreError};
 
@@ -32,15 +35,15 @@ pub fn day(
     store: &Store,
     functions: &Functions,
     date: Date,
-) -> Result<(Day, Vec<JobFile>), OfficeError> {
-    let numbers = store.jobs_on(date)?;
-    let jobs: Result<Vec<_>, _> =
-        numbers.iter().map(|number| job(store, functions, number)).collect();
+) -> Result<(Day, Vec<Arc<KnownJob>>), OfficeError> {
+    let (numbers, known) = (store.jobs_on(date)?, Jobs::of(store, functions)?);
+    let jobs: Result<Vec<_>, _> = numbers.iter().map(|number| known.job(number)).collect();
     let (jobs, adopted) = (jobs?, store.adopted(PinKind::Checklist)?);
     let newest = |id: &str| -> Option<Version> {
         adopted.iter().filter(|a| a.id == id).map(|a| a.version).max()
     };
-    Ok((Day::of(date, &jobs, functions, newest), jobs))
+    let read = jobs.iter().map(|known| (&known.file, known.attention.clone()));
+    Ok((Day::of(date, read, newest), jobs))
 }
 
 /// Jobs with entries in the days before that one and none on it, the newest
@@ -52,14 +55,14 @@ pub fn before(
     store: &Store,
     functions: &Functions,
     date: Date,
-) -> Result<Vec<JobFile>, OfficeError> {
-    let mut numbers = store.jobs_on(date)?;
+) -> Result<Vec<Arc<KnownJob>>, OfficeError> {
+    let (mut numbers, known) = (store.jobs_on(date)?, Jobs::of(store, functions)?);
     let mut jobs = Vec::new();
     for back in 1..=DAYS_BACK {
         let Ok(day) = date.checked_sub(back.days()) else { break };
         for number in store.jobs_on(day)? {
             if !numbers.contains(&number) {
-                jobs.push(job(store, functions, &number)?);
+                jobs.push(known.job(&number)?);
                 numbers.push(number);
             }
         }

@@ -11,6 +11,7 @@ pub mod deeds;
 mod feeds;
 pub mod inbox;
 mod known;
+mod known_jobs;
 pub mod library;
 pub mod lists;
 pub mod opening;
@@ -48,6 +49,7 @@ pub use day::{before, day, newest_day};
 pub use deeds::Deed;
 pub use feeds::{Feed, Feeds};
 pub use inbox::Inbox;
+pub use known_jobs::KnownJob;
 pub use people::{
     Asked, Joined, NewSession, PeopleError, any_person, asked, end, invite, join, leave, pair,
     sign_in, sign_in_device,

@@ -1,7 +1,10 @@
 //! Reading the log: entries of a job, the whole chain, jobs by any words.
 
+use std::fmt::Write as _;
+
 use jiff::civil::Date;
-use rusqlite::{OptionalExtension, params};
+use rusqlite::types::ValueRef;
+use rusqlite::{OptionalExtension, params, params_from_iter};
 
 use super::{Store, StoreError};
 use crate::domain::entry_json::{self, NotAnEntry};
@@ -94,6 +97,47 @@ impl Store {
             Ok(row.body)
         });
         texts.collect()
+    }
+
+    /// One hash over a job's entries, column by column: while it stays the same, what
+    /// is read of them does.
+    ///
+    /// # Errors
+    /// The log cannot be read.
+    pub fn entries_sha256(&self, job: &str) -> Result<Hash, StoreError> {
+        self.rows_sha256("select * from entry where job = ?1 order by seq", &[job])
+    }
+
+    /// The same over every adopted text.
+    ///
+    /// # Errors
+    /// The log cannot be read.
+    pub fn adopted_sha256(&self) -> Result<Hash, StoreError> {
+        self.rows_sha256("select * from adopted order by kind, id, version", &[])
+    }
+
+    fn rows_sha256(&self, sql: &str, of: &[&str]) -> Result<Hash, StoreError> {
+        let mut all = String::new();
+        let error = self.error("read entries");
+        let mut statement = self.db.prepare_cached(sql).map_err(&error)?;
+        let columns = statement.column_count();
+        let mut rows = statement.query(params_from_iter(of)).map_err(&error)?;
+        while let Some(row) = rows.next().map_err(&error)? {
+            for at in 0..columns {
+                // With its kind and its length: no two lists of values read alike.
+                let added = match row.get_ref(at).map_err(&error)? {
+                    ValueRef::Text(text) => {
+                        let text = String::from_utf8_lossy(text);
+                        write!(all, "t{}:{text}", text.len())
+                    }
+                    ValueRef::Blob(bytes) => write!(all, "b{}", Hash::of(bytes)),
+                    other => write!(all, "{other:?};"),
+                };
+                // Writing to a text cannot fail.
+                let _ = added;
+            }
+        }
+        Ok(Hash::of(all.as_bytes()))
     }
 
     /// The last entry of a job; 0 where it has none.

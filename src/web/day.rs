@@ -1,6 +1,8 @@
 //! `/day`: what the foreman reads, attention first, then each job with its
 //! entries; the forms by which hold points are released and deviations accepted.
 
+use std::sync::Arc;
+
 use axum::Router;
 use axum::extract::{Path, Query, State};
 use axum::http::{HeaderMap, StatusCode, header};
@@ -22,7 +24,7 @@ use crate::domain::{
     About, Attention, Day, DayJob, Entry, Hash, JobFile, PinKind, Right, WalkId, What,
 };
 use crate::office::inbox::Waiting;
-use crate::office::{self, deeds};
+use crate::office::{self, KnownJob, deeds};
 use crate::store::{Store, StoreError};
 
 pub(super) fn router() -> Router<Shared> {
@@ -121,9 +123,9 @@ fn tag(store: &Store, date: Date, photos: u64, who: &Visitor) -> Result<String, 
 struct Shown {
     day: Day,
     /// The jobs of the day, by the order in which they were read.
-    files: Vec<JobFile>,
+    files: Vec<Arc<KnownJob>>,
     /// Jobs that rest, and wait for somebody.
-    before: Vec<JobFile>,
+    before: Vec<Arc<KnownJob>>,
     beside: (Option<Date>, Option<Date>),
     /// Entries of no job.
     of_none: Vec<Entry>,
@@ -137,7 +139,7 @@ impl Shown {
         let functions = &site.served.functions;
         let (day, files) = office::day(store, functions, date)?;
         let mut before = office::before(store, functions, date)?;
-        before.retain(|file| !deeds::waiting(file).is_empty());
+        before.retain(|known| !deeds::waiting(&known.file).is_empty());
         let mut of_none = store.entries("", 0)?;
         of_none.retain(|entry| entry.draft.at.date() == date);
         let shown = day.jobs.iter().flat_map(|job| &job.entries).map(|(entry, _)| entry);
@@ -147,7 +149,8 @@ impl Shown {
     }
 
     fn file(&self, number: &str) -> Option<&JobFile> {
-        self.files.iter().find(|file| file.job.number == number)
+        let files = self.files.iter().map(|known| &known.file);
+        files.into_iter().find(|file| file.job.number == number)
     }
 }
 
@@ -204,7 +207,7 @@ fn attention(shown: &Shown, who: &Visitor) -> AllNeeds {
         let Some(file) = shown.file(&job.number) else { continue };
         all.extend(needs(file, &job.attention, date, who, true));
     }
-    for file in &shown.before {
+    for file in shown.before.iter().map(|known| &known.file) {
         all.extend(needs(file, &waits(file), date, who, false));
     }
     AllNeeds(all)

@@ -142,6 +142,7 @@ fn all_calls(of: &Of<'_>, calls: &[CallbackStanding], shown: Option<u32>, who: &
                         Some((finding, closed)) => {
                             (words.fill("desk.closed", &[("date", &closed.at.date().to_string()), ("by", &tame(&closed.by))]))
                             " " (tame(&who.log_words().finding(finding))) "."
+                            (visit::still_planned(of.file, call.id, of.now, words))
                         },
                         None => {
                             strong { (words.t("desk.is-open")) }

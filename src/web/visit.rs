@@ -80,6 +80,17 @@ fn when_planned(file: &JobFile, id: u32, words: Words) -> Markup {
     }
 }
 
+/// Visits of a closed call that are still to come: somebody may drive there.
+pub(super) fn still_planned(file: &JobFile, id: u32, now: At, words: Words) -> Markup {
+    let to_come = planned(file, id).into_iter().any(|at| now.ms() < at.ms());
+    html! {
+        @if to_come {
+            p { strong { (words.t("desk.still-planned")) } }
+            (when_planned(file, id, words))
+        }
+    }
+}
+
 /// The visit of an open call on the desk's page.
 pub(super) fn of_call(
     file: &JobFile,

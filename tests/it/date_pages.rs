@@ -81,7 +81,7 @@ fn what_is_past_comes_first_and_by_person() {
     let mut spanish = invited_reading(&mut office, "Encargada", &["foreman"], "metric", "es");
     let page = spanish.get("/dates");
     assert!(page.body.contains("Pasadas y sin atender: 1"), "{page:?}");
-    assert!(page.body.contains("Las frases que vienen del registro"), "{page:?}");
+    assert!(page.body.contains("Lo que dicen las listas y los registros"), "{page:?}");
 }
 
 /// A walk of its checklist sees to a date; nothing is past then.
@@ -97,6 +97,10 @@ fn a_date_that_was_walked_is_seen_to() {
     assert!(office.get("/dates").body.contains("Past, and not seen to: 1"));
     let hidden = form(&office.get("/desk/EX-0001"), "/desk/visit", "Begin");
     assert_eq!(send(&mut office, "/desk/visit", &hidden, &[]).status, 303);
+    // Begun is not walked.
+    assert!(office.get("/dates").body.contains("Past, and not seen to: 1"));
+    let walk = ["walk", JOB, "leak-visit", "--by", "Installer Example", "--keys", "--mute"];
+    crate::cli::skip_through(&home, &walk);
     let page = office.get("/dates");
     assert!(page.body.contains("Nothing is past that was not seen to."), "{page:?}");
     let page = office.get("/dates/EX-0001");
@@ -383,6 +387,14 @@ fn a_visit_is_planned_and_begun_once() {
     let entries = store(&home).entries(JOB, 0).unwrap();
     let begun = entries.iter().rev().find(|e| matches!(e.draft.what, What::WalkBegun { .. }));
     assert_eq!(begun.unwrap().draft.walk.as_ref().unwrap().to_string(), "leak-visit/2");
+
+    // Closed before the day that was planned: nobody is to drive there for nothing.
+    let still = "a visit is still among the dates";
+    assert!(!desk.get("/desk/EX-0001").body.contains(still));
+    let close = ["callback", "close", JOB, "1", "--by", "Desk Example", "--finding", "dry"];
+    home.run([&close[..], &["--unfinished", "not needed"]].concat()).well();
+    let page = desk.get("/desk/EX-0001");
+    assert!(page.body.contains(still) && page.body.contains(&planned), "{page:?}");
 }
 
 /// The numbers in a text.

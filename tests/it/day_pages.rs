@@ -466,6 +466,42 @@ fn days_lead_to_each_other_and_numbers_are_one_part() {
     assert!(office.get("/day").body.contains("<section class=\"job\" aria-label=\"Job EX-0001"));
 }
 
+/// Jobs are remembered between two looks; a log that was changed behind the daemon's
+/// back is told all the same.
+#[test]
+fn what_was_changed_in_the_log_is_not_hidden_by_what_was_read_before() {
+    let home = begun();
+    let daemon = Daemon::start(&home);
+    let mut office = office(&daemon);
+    let before = office.get(DAY);
+    assert!(before.status == 200 && before.body.contains("walk begun"), "{before:?}");
+    assert_eq!(office.get(DAY).body, before.body);
+    let added = add(&home, What::Noted { step: None, text: "now".to_owned(), clip: None });
+    let after = office.get(DAY);
+    assert!(after.body.contains("note: “now”"), "{after:?}");
+    let store = store(&home);
+    let change = format!(
+        "drop trigger entry_is_never_updated;
+         update entry set body = replace(body, 'now', 'new') where seq = {}",
+        added.seq
+    );
+    store.raw().execute_batch(&change).unwrap();
+    let changed = office.get(DAY);
+    assert!(changed.status == 503 && changed.body.contains("log cannot be used"), "{changed:?}");
+    store
+        .raw()
+        .execute_batch(
+            &change
+                .replace("drop trigger entry_is_never_updated;", "")
+                .replace("'now', 'new'", "'new', 'now'"),
+        )
+        .unwrap();
+    assert_eq!(office.get(DAY).status, 200);
+    let change = "drop trigger adopted_is_never_updated; update adopted set body = 'tent'";
+    store.raw().execute_batch(change).unwrap();
+    assert_eq!(office.get(DAY).status, 503);
+}
+
 #[test]
 fn a_long_day_is_one_page() {
     let home = Home::new();

@@ -28,7 +28,8 @@ fn day() -> Day {
     let file = example::file(example::entries());
     let newest =
         |id: &str| (id == "site-survey").then_some(Version { major: 1, minor: 1, patch: 0 });
-    Day::of(example::at("12:00:00.000").date(), &[file], &roof::functions(), newest)
+    let needs = file.attention(&roof::functions());
+    Day::of(example::at("12:00:00.000").date(), [(&file, needs)], newest)
 }
 
 /// In the order of the plan, not of the names; what the plan does not ask is last.
@@ -338,7 +339,7 @@ fn a_reading_is_never_rounded() {
 #[test]
 fn an_empty_day_and_an_empty_record_say_so() {
     let date = example::at("12:00:00.000").date();
-    let none = Day::of(date, &[], &roof::functions(), |_| None);
+    let none = Day::of(date, [], |_| None);
     assert_eq!(text::day(&none), "DAY LOG for 2026-10-15\nNothing was logged on this day.\n");
     let record = example::file(Vec::new()).record(&roof::functions());
     let page = html::record(&record, &[]);

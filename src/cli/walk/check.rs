@@ -5,8 +5,8 @@ use jiff::tz::TimeZone;
 use super::super::home::Home;
 use super::sound::{CrewError, SoundCrew};
 use crate::daemon::{self, Reader};
-use crate::domain::PhraseRead;
 use crate::domain::walk::{Expect, Prompt};
+use crate::domain::{Checked, PhraseRead};
 use crate::speech::Decision;
 use crate::voice::{FrameSource, Listened};
 
@@ -50,8 +50,7 @@ pub(super) fn holding(
     by: &str,
     hours: u32,
     zone: &TimeZone,
-) -> anyhow::Result<Option<u64>> {
+) -> anyhow::Result<Option<Checked>> {
     let standing = home.job(job)?.standing;
-    let checked = standing.checked_within(by, daemon::now(zone), hours);
-    Ok(checked.map(|checked| checked.seq))
+    Ok(standing.checked_within(by, daemon::now(zone), hours).cloned())
 }

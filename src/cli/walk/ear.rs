@@ -19,10 +19,25 @@ pub(in crate::cli) fn name_of(files: &[PathBuf]) -> String {
         file.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned())
     };
     match files {
-        [] => "no recording".to_owned(),
-        [file] => format!("the recording {}", name(file)),
-        [first, more @ ..] => format!("the recordings {} and {} more", name(first), more.len()),
+        [] => format!("no {RECORDING}"),
+        [file] => format!("the {RECORDING} {}", name(file)),
+        [first, more @ ..] => {
+            format!("the {RECORDING}s {} and {} more", name(first), more.len())
+        }
     }
+}
+
+const RECORDING: &str = "recording";
+
+/// Whether what was checked is what hears now: the same microphone, or recordings
+/// both times. A check says nothing of another microphone.
+fn is_alike(checked: &str, hears: &str) -> bool {
+    let is_recorded = |source: &str| {
+        source.split(' ').nth(1).is_some_and(|word| {
+            word.strip_prefix(RECORDING).is_some_and(|end| ["", "s"].contains(&end))
+        })
+    };
+    checked == hears || (is_recorded(checked) && is_recorded(hears))
 }
 
 /// What a walk by voice begins with: a check that still holds, a new one, or,
@@ -41,7 +56,8 @@ pub(super) fn before<S: FrameSource>(
 ) -> anyhow::Result<Listening> {
     let number = &file.job.number;
     let (source, keeps) = (source.to_owned(), daemon::keeps(config.keep_sound));
-    let mut check = holding(home, number, by, config.hearing_check_h, &zone(&file.job)?)?;
+    let held = holding(home, number, by, config.hearing_check_h, &zone(&file.job)?)?;
+    let mut check = held.filter(|held| is_alike(&held.check.source, &source)).map(|held| held.seq);
     match check {
         Some(_) => {}
         None if wanted => {
@@ -85,4 +101,23 @@ where
     let left = left?;
     closed?;
     Ok(left)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_check_holds_for_its_own_microphone() {
+        let files: Vec<PathBuf> = ["a.wav", "b.wav"].map(PathBuf::from).to_vec();
+        let recorded = [name_of(&[]), name_of(&files[..1]), name_of(&files)];
+        assert_eq!(recorded[2], "the recordings a.wav and 1 more");
+        for one in &recorded {
+            assert!(recorded.iter().all(|other| is_alike(one, other)), "{one}");
+            assert!(!is_alike(one, "Helmet microphone") && !is_alike("Helmet microphone", one));
+        }
+        assert!(is_alike("Helmet microphone", "Helmet microphone"));
+        assert!(!is_alike("Helmet microphone", "USB microphone"));
+        assert!(!is_alike("the recorder", "the recordings a.wav and 1 more"));
+    }
 }
