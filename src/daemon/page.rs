@@ -109,11 +109,15 @@ impl PageCrew {
     /// The last step is settled: whether the walk is taken up once more, so that
     /// this step can be corrected. That is not told.
     pub(super) fn stays(&mut self) -> bool {
-        self.publish(&Expect::default());
         // A walk without a question would be over again at once.
         let asked = std::mem::take(&mut self.listened);
         self.quiet = true;
-        asked && !self.leaves()
+        if asked && !self.leaves() {
+            return true;
+        }
+        self.publish(&Expect::default());
+        self.settle();
+        false
     }
 
     /// Whether the walk is to be left.
@@ -342,8 +346,12 @@ impl Crew for PageCrew {
     fn look(&mut self, walk: &Walk, expect: &Expect) {
         self.view = Some(walk.view());
         self.voice.look(walk.standing());
-        self.publish(expect);
-        self.settle();
+        // What is over is told once it is known whether it is taken up once more: a
+        // page that is read in between would have nothing to touch.
+        if *expect != Expect::default() {
+            self.publish(expect);
+            self.settle();
+        }
     }
 
     fn spoken(&mut self, expect: &Expect) {
