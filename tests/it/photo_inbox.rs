@@ -331,7 +331,8 @@ fn one_that_stays_is_told_again_and_nothing_waits_for_a_burst_to_end() {
     std::thread::scope(|scope| {
         // A camera that is being copied goes on and on.
         scope.spawn(|| {
-            while !over.load(Ordering::Relaxed) {
+            let begun = Instant::now();
+            while !over.load(Ordering::Relaxed) && begun.elapsed() < Duration::from_secs(40) {
                 std::fs::write(root.path().join("b.part"), b"more").unwrap();
                 std::thread::sleep(Duration::from_millis(20));
             }
