@@ -1,19 +1,17 @@
 //! Checklists that were read before. Pages read the same adopted texts for every
 //! job again; a text is known by its hash, so that one that was changed is read anew.
 
-use std::collections::HashMap;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::Arc;
 
+use super::remembered::Remembered;
 use crate::domain::{Checklist, Hash};
 use crate::files::{self, Problems};
 use crate::measure::Functions;
 
-/// Texts remembered; a company has some dozens in use. Then all are forgotten.
+/// Texts remembered; a company has some dozens in use.
 const MOST_KNOWN: usize = 64;
 
-type Known = HashMap<(Hash, Vec<&'static str>), Arc<Checklist>>;
-
-static KNOWN: Mutex<Option<Known>> = Mutex::new(None);
+static KNOWN: Remembered<(Hash, Vec<&'static str>), Arc<Checklist>> = Remembered::most(MOST_KNOWN);
 
 /// Reads a checklist; `name` stands in errors.
 ///
@@ -27,22 +25,12 @@ pub(super) fn read_checklist(
     // What a text means also follows from what its formulas may call.
     let calls = functions.names().chain(functions.row_names()).collect();
     let key = (Hash::of(text.as_bytes()), calls);
-    if let Some(found) = lock(|known| known.get(&key).cloned()) {
+    if let Some(found) = KNOWN.find(&key) {
         return Ok(found);
     }
     let read = Arc::new(files::read_checklist(text, name, functions)?);
-    lock(|known| {
-        if MOST_KNOWN <= known.len() {
-            known.clear();
-        }
-        known.insert(key, Arc::clone(&read));
-    });
+    KNOWN.keep(key, Arc::clone(&read));
     Ok(read)
-}
-
-fn lock<T>(with: impl FnOnce(&mut Known) -> T) -> T {
-    // What is in it was read well, whoever panicked since.
-    with(KNOWN.lock().unwrap_or_else(PoisonError::into_inner).get_or_insert_default())
 }
 
 #[cfg(test)]
@@ -86,7 +74,7 @@ say = "Snap the line {line} up."
         assert!(read("id = ").is_err());
         for n in 0..2 * MOST_KNOWN {
             read(&format!("{TEXT}# {n}\n")).unwrap();
-            assert!(lock(|known| known.len()) <= MOST_KNOWN);
+            assert!(KNOWN.len() <= MOST_KNOWN);
         }
     }
 

@@ -2,15 +2,15 @@
 //! day reads the same jobs again and again; one of which everything that reading
 //! looks at is still the same is not read, and not gone through, anew.
 
-use std::collections::HashMap;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::Arc;
 
+use super::remembered::Remembered;
 use super::{OfficeError, job};
 use crate::domain::{Attention, Hash, JobFile};
 use crate::measure::Functions;
 use crate::store::Store;
 
-/// Jobs remembered, some weeks of work. Then all are forgotten.
+/// Jobs remembered, some weeks of work.
 const MOST_KNOWN: usize = 256;
 
 /// A job as it was read.
@@ -24,9 +24,8 @@ pub struct KnownJob {
 
 /// What it was read from: its entries, all adopted texts, what formulas may call.
 type ReadFrom = (Hash, Hash, Vec<&'static str>);
-type Known = HashMap<String, (ReadFrom, Arc<KnownJob>)>;
 
-static KNOWN: Mutex<Option<Known>> = Mutex::new(None);
+static KNOWN: Remembered<String, (ReadFrom, Arc<KnownJob>)> = Remembered::most(MOST_KNOWN);
 
 /// Reads jobs of one store.
 pub(super) struct Jobs<'a> {
@@ -49,8 +48,8 @@ impl<'a> Jobs<'a> {
         let entries = store.entries_sha256(number)?;
         let calls = functions.names().chain(functions.row_names()).collect();
         let from = (entries, *adopted, calls);
-        let found = lock(|all| all.get(number).filter(|(of, _)| *of == from).cloned());
-        if let Some((_, known)) = found {
+        let found = KNOWN.find(&number.to_owned());
+        if let Some((_, known)) = found.filter(|(of, _)| *of == from) {
             return Ok(known);
         }
         let file = job(store, functions, number)?;
@@ -58,18 +57,8 @@ impl<'a> Jobs<'a> {
         let known = Arc::new(KnownJob { file, attention });
         // Others may have written between the two looks: then it is not kept.
         if store.entries_sha256(number)? == entries && store.adopted_sha256()? == *adopted {
-            lock(|all| {
-                if MOST_KNOWN <= all.len() {
-                    all.clear();
-                }
-                all.insert(number.to_owned(), (from, Arc::clone(&known)));
-            });
+            KNOWN.keep(number.to_owned(), (from, Arc::clone(&known)));
         }
         Ok(known)
     }
-}
-
-fn lock<T>(with: impl FnOnce(&mut Known) -> T) -> T {
-    // What is in it was read well, whoever panicked since.
-    with(KNOWN.lock().unwrap_or_else(PoisonError::into_inner).get_or_insert_default())
 }

@@ -19,6 +19,7 @@ mod people;
 pub mod photos;
 mod program_keys;
 mod record;
+mod remembered;
 mod seal;
 mod settings;
 mod translation;
