@@ -3,26 +3,12 @@
 
 use super::*;
 use crate::domain::{
-    At, Hash, Heard, Json, Language, Media, NamedStep, Pin, PinKind, Roles, RowRef, StepRef,
-    Version, entry_json,
+    At, Hash, Heard, Language, Media, NamedStep, Pin, PinKind, Roles, RowRef, StepRef, Version,
+    entry_json,
 };
 
 fn english() -> LogWords {
     LogWords { words: Words::of(Language::English), units: Units::Us }
-}
-
-fn tree(value: serde_json::Value) -> Json {
-    use serde_json::Value;
-    match value {
-        Value::Null => Json::Null,
-        Value::Bool(yes) => Json::Bool(yes),
-        Value::Number(n) => Json::Number(n.as_f64().unwrap()),
-        Value::String(text) => Json::Text(text),
-        Value::Array(items) => Json::List(items.into_iter().map(tree).collect()),
-        Value::Object(all) => {
-            Json::Object(all.into_iter().map(|(name, value)| (name, tree(value))).collect())
-        }
-    }
 }
 
 fn at(text: &str) -> At {
@@ -160,7 +146,7 @@ fn more() -> Vec<What> {
 fn in_english_the_pages_say_what_the_record_says() {
     let old = include_str!("../../../tests/it/data/old-entries.txt").lines().map(|line| {
         let (hash, body) = line.split_once(' ').unwrap();
-        let json = tree(serde_json::from_str(body).unwrap());
+        let json = crate::store::read_json(body).unwrap();
         entry_json::read(&json, hash.parse().unwrap()).unwrap().draft
     });
     let hows = [How::Keys, How::Touch, How::Command, How::File, How::Program, How::Http];
