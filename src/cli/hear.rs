@@ -7,7 +7,7 @@ use anyhow::bail;
 
 use super::out::{Out, Progress, complain};
 use crate::config::Config;
-use crate::domain::Json;
+use crate::domain::{Json, Members};
 use crate::measure::Ratio;
 use crate::speech::{Decision, Grammar, Meaning};
 use crate::voice::{HeardSegment, Recogniser, best_heard, hear_file};
@@ -112,23 +112,18 @@ fn json(file: &Path, segment: Option<&HeardSegment>) -> Json {
     let took = segment.map(|segment| segment.heard.took_ms);
     let ms = took.and_then(|ms| u32::try_from(ms).ok());
     // Every member is there in every line, null where there is nothing.
-    Json::Object(
-        [
-            ("file", file),
-            ("accepted", Json::Bool(accepted)),
-            ("kind", kind.map_or(Json::Null, Json::from)),
-            ("meaning", meaning.map_or(Json::Null, |meaning| Json::from(meaning.word()))),
-            ("inches", length.map_or(Json::Null, |inches| Json::Number(inches.to_f64()))),
-            ("words", best.map_or(Json::Null, |(_, words, _)| Json::text(words))),
-            ("b", score(|scores| scores.b)),
-            ("a", score(|scores| scores.a)),
-            ("m", score(|scores| scores.m)),
-            ("ms", ms.map_or(Json::Null, Json::from)),
-        ]
-        .into_iter()
-        .map(|(key, value)| (key.to_owned(), value))
-        .collect(),
-    )
+    Json::Object(Members::from([
+        ("file", file),
+        ("accepted", Json::Bool(accepted)),
+        ("kind", kind.map_or(Json::Null, Json::from)),
+        ("meaning", meaning.map_or(Json::Null, |meaning| Json::from(meaning.word()))),
+        ("inches", length.map_or(Json::Null, |inches| Json::Number(inches.to_f64()))),
+        ("words", best.map_or(Json::Null, |(_, words, _)| Json::text(words))),
+        ("b", score(|scores| scores.b)),
+        ("a", score(|scores| scores.a)),
+        ("m", score(|scores| scores.m)),
+        ("ms", ms.map_or(Json::Null, Json::from)),
+    ]))
 }
 
 /// Scores to a thousandth, so that a line stays readable.

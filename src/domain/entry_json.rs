@@ -1,14 +1,12 @@
 //! Entries as JSON and back. The text that is hashed is the canonical text of
 //! what `sealed` gives; reading is strict, so that nothing is guessed later.
 
-use std::collections::BTreeMap;
-
 use crate::measure::{self, Dimension, Quantity, Value};
 
 use super::entry::{Draft, Entry, Given, Heard, How, Key, StepRef, Target, What};
 use super::{
-    FactName, Hash, Job, Json, Keeps, Person, Pin, PinKind, Placed, PointKind, Units, WalkId,
-    callback_json, hearing_json,
+    FactName, Hash, Job, Json, Keeps, Members, Person, Pin, PinKind, Placed, PointKind, Units,
+    WalkId, callback_json, hearing_json,
 };
 
 /// A text that is not an entry.
@@ -24,25 +22,25 @@ pub struct NotAnEntry {
 /// The JSON of an entry without its own hash: what is hashed and stored.
 #[must_use]
 pub fn sealed(seq: u64, draft: &Draft, previous: Hash) -> Json {
-    let mut members = BTreeMap::from([
-        ("seq".to_owned(), Json::whole(seq)),
-        ("job".to_owned(), Json::text(&draft.job)),
-        ("at".to_owned(), Json::text(draft.at)),
-        ("by".to_owned(), Json::text(&draft.by)),
-        ("how".to_owned(), how(&draft.how)),
-        ("key".to_owned(), Json::text(&draft.key.0)),
-        ("what".to_owned(), Json::from(draft.what.word())),
-        ("previous".to_owned(), Json::text(previous)),
+    let mut members = Members::from([
+        ("seq", Json::whole(seq)),
+        ("job", Json::text(&draft.job)),
+        ("at", Json::text(draft.at)),
+        ("by", Json::text(&draft.by)),
+        ("how", how(&draft.how)),
+        ("key", Json::text(&draft.key.0)),
+        ("what", Json::from(draft.what.word())),
+        ("previous", Json::text(previous)),
     ]);
     if let Some(walk) = &draft.walk {
-        members.insert("checklist".to_owned(), Json::text(&walk.checklist));
+        members.insert("checklist", Json::text(&walk.checklist));
         // The first walk is written as before there were others.
         if walk.nth != 1 {
-            members.insert("walk".to_owned(), Json::text(walk));
+            members.insert("walk", Json::text(walk));
         }
     }
     if let Some(corrects) = draft.corrects {
-        members.insert("corrects".to_owned(), Json::whole(corrects));
+        members.insert("corrects", Json::whole(corrects));
     }
     if let Json::Object(more) = details(&draft.what) {
         members.extend(more);
@@ -561,7 +559,7 @@ impl Fields<'_> {
         }
         let given = self.inner("given")?;
         match given.json {
-            Json::Object(members) => match members.keys().next().map(String::as_str) {
+            Json::Object(members) => match members.keys().next() {
                 Some("measured") => Ok(Given::Measured(given.quantity("measured")?)),
                 Some("counted") => Ok(Given::Counted(given.whole("counted")?)),
                 Some("chosen") => Ok(Given::Chosen(given.text("chosen")?)),

@@ -44,10 +44,10 @@ impl KeyChange {
         let mut json = self.json();
         let text = json.canonical().unwrap_or_default();
         if let Json::Object(members) = &mut json {
-            members.insert("seal".to_owned(), key.sign(Kind::Key, &text).json());
+            members.insert("seal", key.sign(Kind::Key, &text).json());
             if let Some(old) = old {
                 let seal = old.sign(Kind::Key, &text).json();
-                members.insert("seal_of_replaced".to_owned(), seal);
+                members.insert("seal_of_replaced", seal);
             }
         }
         json
@@ -74,12 +74,12 @@ impl KeyChange {
         let key = seal.check(Kind::Key, &payload).ok()?;
         let mut whole = own;
         let Json::Object(members) = &mut whole else { return None };
-        members.insert("seal".to_owned(), seal.json());
+        members.insert("seal", seal.json());
         let by_old = match json.get("seal_of_replaced") {
             None => false,
             Some(old) => {
                 let seal = Jws::read(old)?;
-                members.insert("seal_of_replaced".to_owned(), seal.json());
+                members.insert("seal_of_replaced", seal.json());
                 seal.check(Kind::Key, &payload).ok()?.fingerprint() == read.replaces
             }
         };

@@ -2,13 +2,13 @@
 //! that they stand in the device's log, and a signature over all of it. Also the
 //! signed head of a log. Whether a record holds is `export::check`'s business.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::HashMap;
 
 use jiff::civil::Date;
 
 use super::jws::{Jws, Kind};
 use super::merkle::{self, Tree};
-use super::{At, DeviceKey, Entry, Fingerprint, Hash, Json, NotSigned, entry_json};
+use super::{At, DeviceKey, Entry, Fingerprint, Hash, Json, Members, NotSigned, entry_json};
 
 /// What wrote a document: words of another version may differ from this one's.
 pub const PROGRAM: &str = concat!("chalkhand ", env!("CARGO_PKG_VERSION"));
@@ -88,7 +88,7 @@ impl SignedHead {
     pub fn json(&self) -> Json {
         let mut json = self.head.json();
         if let Json::Object(members) = &mut json {
-            members.insert("seal".to_owned(), self.seal.json());
+            members.insert("seal", self.seal.json());
         }
         json
     }
@@ -216,28 +216,28 @@ pub fn sealed(
             });
             Json::whole(place as u64)
         });
-        logged.push(Json::Object(BTreeMap::from([
-            ("entry".to_owned(), json),
-            ("sha256".to_owned(), Json::text(entry.hash)),
-            ("proof".to_owned(), Json::List(proof.collect())),
+        logged.push(Json::Object(Members::from([
+            ("entry", json),
+            ("sha256", Json::text(entry.hash)),
+            ("proof", Json::List(proof.collect())),
         ])));
     }
-    let mut log = BTreeMap::from([
-        ("program".to_owned(), Json::from(PROGRAM)),
-        ("device".to_owned(), Json::text(device)),
-        ("head".to_owned(), head.json()),
-        ("entries".to_owned(), Json::List(logged)),
-        ("nodes".to_owned(), Json::List(nodes)),
+    let mut log = Members::from([
+        ("program", Json::from(PROGRAM)),
+        ("device", Json::text(device)),
+        ("head", head.json()),
+        ("entries", Json::List(logged)),
+        ("nodes", Json::List(nodes)),
     ]);
     if !changes.is_empty() {
-        log.insert("keys".to_owned(), Json::List(changes.to_vec()));
+        log.insert("keys", Json::List(changes.to_vec()));
     }
-    members.insert("log".to_owned(), Json::Object(log));
+    members.insert("log", Json::Object(log));
     let document = Json::Object(members);
     let payload = payload(&document)?;
     let seal = key.sign(Kind::Record, &payload);
     let Json::Object(mut members) = document else { return Err(NotSealable::Shape) };
-    members.insert("seal".to_owned(), seal.json());
+    members.insert("seal", seal.json());
     Ok(Sealed { json: Json::Object(members), hash: Hash::of(payload.as_bytes()), device })
 }
 

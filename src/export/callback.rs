@@ -81,7 +81,7 @@ pub fn step_name(record: &Record, named: &NamedStep) -> String {
 pub(super) fn deviation(record: &Record, deviation: &Deviation) -> Json {
     let mut json = attention(&deviation.need, order::title_in(record, &deviation.need));
     if let (Json::Object(members), Some(accepted)) = (&mut json, &deviation.accepted) {
-        members.insert("accepted".to_owned(), acceptance(accepted));
+        members.insert("accepted", acceptance(accepted));
         let (name, shown) = accepted_shown(accepted);
         members.insert(name.to_owned(), shown);
         if let Some(Json::Text(sentence)) = members.get_mut(Told::Sentence.name()) {
@@ -250,8 +250,8 @@ pub fn json(record: &Record, open_only: bool) -> Json {
     list(calls.map(|callback| {
         let mut json = addendum(record, callback);
         if let Json::Object(members) = &mut json {
-            members.insert("job".to_owned(), Json::text(&record.job.number));
-            members.insert("address".to_owned(), Json::text(&record.job.address));
+            members.insert("job", Json::text(&record.job.number));
+            members.insert("address", Json::text(&record.job.address));
         }
         json
     }))

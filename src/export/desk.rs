@@ -161,7 +161,7 @@ pub fn json(record: &Record, desk: &Desk, due: &[Due]) -> Json {
     });
     let placed = |here: bool, json: Json| match json {
         Json::Object(mut members) => {
-            members.insert("at_place".to_owned(), Json::Bool(here));
+            members.insert("at_place", Json::Bool(here));
             Json::Object(members)
         }
         other => other,

@@ -88,9 +88,9 @@ pub fn day(day: &Day) -> Json {
 pub fn entry(entry: &Entry, title: Option<&str>) -> Json {
     let mut sealed = entry_json::sealed(entry.seq, &entry.draft, entry.previous);
     if let Json::Object(members) = &mut sealed {
-        members.insert("entry_sha256".to_owned(), Json::text(entry.hash));
+        members.insert("entry_sha256", Json::text(entry.hash));
         if let Some(title) = title {
-            members.insert("step_title".to_owned(), Json::text(title));
+            members.insert("step_title", Json::text(title));
         }
     }
     Told::Line.put(&mut sealed, words::entry(entry, title, Units::Us));
@@ -477,7 +477,7 @@ pub(super) fn list(items: impl Iterator<Item = Json>) -> Json {
 /// Members that are not known are left out.
 pub(super) fn object(members: Vec<(&'static str, Json)>) -> Json {
     let known = members.into_iter().filter(|(_, value)| *value != Json::Null);
-    Json::Object(known.map(|(key, value)| (key.to_owned(), value)).collect())
+    Json::Object(known.collect())
 }
 
 pub(super) fn option(value: Option<&impl ToString>) -> Json {

@@ -31,9 +31,7 @@
 //! - `cautions`: `id`, `say`, `source`.
 //! - `checklists`: what was pinned, its sources, and what it yields to.
 
-use std::collections::BTreeMap;
-
-use crate::domain::{Bound, Computed, FactKind, Json, Record, RecordMeasure};
+use crate::domain::{Bound, Computed, FactKind, Json, Members, Record, RecordMeasure};
 use crate::measure::{Dimension, Quantity, Ratio, Rounding, Unit, Value};
 
 use super::json::{caution, fact, foundation, head, list, object};
@@ -78,21 +76,21 @@ fn measure(single: &Single<'_>) -> Json {
     let value = match &measure.computed {
         Computed::Value(value) => plain(value),
         Computed::Missing(names) => {
-            members.insert("missing".to_owned(), list(names.iter().map(Json::text)));
+            members.insert("missing", list(names.iter().map(Json::text)));
             Json::Null
         }
         Computed::Cannot(why) => {
-            members.insert("cannot".to_owned(), Json::text(why));
+            members.insert("cannot", Json::text(why));
             Json::Null
         }
     };
-    members.insert("value".to_owned(), value);
-    members.insert("tape".to_owned(), measure.shown.as_ref().map_or(Json::Null, Json::text));
+    members.insert("value", value);
+    members.insert("tape", measure.shown.as_ref().map_or(Json::Null, Json::text));
     Json::Object(members)
 }
 
-fn about(measure: &RecordMeasure, checklist: &str) -> BTreeMap<String, Json> {
-    let members = [
+fn about(measure: &RecordMeasure, checklist: &str) -> Members {
+    Members::from([
         ("unit", Json::Text(unit(&measure.kind))),
         ("formula", Json::text(&measure.formula)),
         ("facts", list(measure.facts.iter().map(Json::text))),
@@ -101,8 +99,7 @@ fn about(measure: &RecordMeasure, checklist: &str) -> BTreeMap<String, Json> {
         ("source", Json::text(&measure.source)),
         ("bound", bound(measure.bound).into()),
         ("checklist", Json::text(checklist)),
-    ];
-    members.into_iter().map(|(name, value)| (name.to_owned(), value)).collect()
+    ])
 }
 
 fn columns(record: &Record, table: &Table<'_>) -> Vec<(String, Json)> {
@@ -119,23 +116,22 @@ fn columns(record: &Record, table: &Table<'_>) -> Vec<(String, Json)> {
             Some(_) => Json::Text(cell.shown(record)),
             None => Json::Null,
         });
-        members.insert("tape".to_owned(), list(tape));
+        members.insert("tape", list(tape));
         (format!("{}.{}", table.name, column.key), Json::Object(members))
     };
     table.columns.iter().enumerate().map(one).collect()
 }
 
 /// A column that is asked for, or that has no value in any row yet.
-fn surveyed(column: &Column<'_>) -> BTreeMap<String, Json> {
+fn surveyed(column: &Column<'_>) -> Members {
     let asked = column.checklist.fact(&column.name).map(|fact| Json::text(&fact.ask));
     let facts = if column.surveyed { vec![Json::text(&column.name)] } else { Vec::new() };
-    let members = [
+    Members::from([
         ("unit", Json::Text(unit(column.kind))),
         ("facts", Json::List(facts)),
         ("title", asked.unwrap_or_else(|| Json::text(&column.title))),
         ("checklist", Json::text(&column.checklist.id)),
-    ];
-    members.into_iter().map(|(name, value)| (name.to_owned(), value)).collect()
+    ])
 }
 
 fn rows(table: &Table<'_>) -> Json {
@@ -143,8 +139,8 @@ fn rows(table: &Table<'_>) -> Json {
     list(rows.iter().map(|row| {
         let values = row.cells.iter().map(|cell| cell.value().map_or(Json::Null, plain));
         let keys = table.columns.iter().map(|column| column.key.clone());
-        let mut members: BTreeMap<String, Json> = keys.zip(values).collect();
-        members.insert("number".to_owned(), row.number.into());
+        let mut members: Members = keys.zip(values).collect();
+        members.insert("number", row.number.into());
         Json::Object(members)
     }))
 }

@@ -60,7 +60,7 @@ impl Told {
     /// Puts the member into an object that exists already.
     pub(super) fn put(self, json: &mut Json, words: String) {
         if let Json::Object(members) = json {
-            members.insert(self.name().to_owned(), Json::Text(words));
+            members.insert(self.name(), Json::Text(words));
         }
     }
 }

@@ -4,7 +4,6 @@
 
 use std::cell::Cell;
 use std::collections::BTreeMap;
-use std::collections::btree_map::Entry;
 use std::fmt;
 use std::io::Read as _;
 
@@ -14,7 +13,7 @@ use hayro_syntax::object::{Array, Dict, Name, Object, Stream, String as PdfStrin
 use serde::de::{DeserializeSeed, Error as _, MapAccess, SeqAccess, Visitor};
 
 use crate::domain::jws::Jws;
-use crate::domain::{Hash, Json};
+use crate::domain::{Hash, Json, Members};
 
 /// The largest document that is read, in bytes.
 pub const LARGEST_SEALED: usize = 64 << 20;
@@ -272,18 +271,19 @@ impl<'de> Visitor<'de> for Strict<'_> {
     }
 
     fn visit_map<A: MapAccess<'de>>(self, mut members: A) -> Result<Json, A::Error> {
-        let mut object = BTreeMap::new();
-        while let Some(key) = members.next_key::<String>()? {
+        let mut object = Members::default();
+        // Those that do not follow in order, as they do in all that this program writes.
+        let mut others = BTreeMap::new();
+        while let Some(name) = members.next_key()? {
             let value = members.next_value_seed(self.counted()?)?;
-            match object.entry(key) {
-                Entry::Vacant(place) => {
-                    place.insert(value);
-                }
-                Entry::Occupied(there) => {
-                    let key = there.key();
-                    return Err(A::Error::custom(format!("the member `{key}` stands twice")));
-                }
+            let Err((name, value)) = object.push(name, value) else { continue };
+            if object.contains_key(&name) || others.contains_key(&name) {
+                return Err(A::Error::custom(format!("the member `{name}` stands twice")));
             }
+            others.insert(name, value);
+        }
+        if !others.is_empty() {
+            object = object.into_iter().chain(others).collect();
         }
         Ok(Json::Object(object))
     }

@@ -88,7 +88,7 @@ fn listed(store: &mut Store, key_file: &KeyFile, list: Json, now: At) -> Result<
     let key = device_key(store, key_file, now)?;
     let seal = key.sign(Kind::Bundle, &sealing::payload(&list)?).json();
     let Json::Object(mut members) = list else { return Ok(list) };
-    members.insert("seal".to_owned(), seal);
+    members.insert("seal", seal);
     Ok(Json::Object(members))
 }
 

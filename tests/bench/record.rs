@@ -2,7 +2,7 @@
 //! same template and files, warm and taking turns.
 #![allow(clippy::unwrap_used, clippy::indexing_slicing, clippy::print_stdout, missing_docs)]
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::HashMap;
 use std::hint::black_box;
 use std::time::{Duration, Instant};
 
@@ -27,7 +27,7 @@ fn tree(value: serde_json::Value) -> Json {
         serde_json::Value::Array(items) => Json::List(items.into_iter().map(tree).collect()),
         serde_json::Value::Object(members) => {
             let members = members.into_iter().map(|(key, value)| (key, tree(value)));
-            Json::Object(members.collect::<BTreeMap<_, _>>())
+            Json::Object(members.collect())
         }
     }
 }
@@ -52,7 +52,7 @@ fn record(steps: usize, photos: u32) -> Json {
             ("preview_sha256", Json::Text(format!("{number:064x}"))),
         ])
     };
-    members.insert("photos".to_owned(), Json::List((1..=photos).map(photo).collect()));
+    members.insert("photos", Json::List((1..=photos).map(photo).collect()));
     json
 }
 

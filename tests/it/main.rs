@@ -53,6 +53,7 @@ mod languages;
 mod library;
 mod measure_language;
 mod measure_outside;
+mod members;
 mod merkle;
 mod microphone;
 mod microphone_live;

@@ -163,7 +163,7 @@ fn the_hash_on_paper_is_of_the_record_as_it_is() {
     let hash = Hash::of(json.canonical().unwrap().as_bytes()).to_string();
     let Json::Object(members) = &mut json else { panic!() };
     // The seal is no part of what is hashed.
-    members.insert("seal".to_owned(), "a seal".into());
+    members.insert("seal", "a seal".into());
     let text = json::pretty(&json);
     let made = pdf::sources(&text, &json, |_| None, Paper::A4).unwrap();
     let (_, view) = made.files.iter().find(|(path, _)| path == "/view.json").unwrap();
@@ -218,7 +218,7 @@ fn photos_and_many_entries_come_out() {
             ("preview_sha256", Json::Text(preview)),
         ])
     };
-    members.insert("photos".to_owned(), Json::List((1..=80).map(photo).collect()));
+    members.insert("photos", Json::List((1..=80).map(photo).collect()));
     let Some(Json::List(walks)) = members.get_mut("checklists") else { panic!() };
     for walk in walks {
         let Json::Object(walk) = walk else { panic!() };
@@ -318,8 +318,8 @@ fn calls_and_accepted_deviations_come_out() {
         ("accepted", seq(33)),
         ("accepted_shown", "It was accepted by F. Foreman (foreman)".into()),
     ]);
-    members.insert("callbacks".to_owned(), Json::List(vec![call]));
-    members.insert("deviations".to_owned(), Json::List(vec![accepted]));
+    members.insert("callbacks", Json::List(vec![call]));
+    members.insert("deviations", Json::List(vec![accepted]));
     let made = pages(&json, Paper::A4);
     if outside::folder("the words of the PDF by poppler").is_none() {
         return;

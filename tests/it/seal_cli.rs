@@ -77,9 +77,9 @@ fn pages_of_another_version_are_not_compared() {
     let key = DeviceKey::of_secret_text(&key).unwrap();
     let Json::Object(mut members) = files::read_json(text.as_bytes()).unwrap() else { panic!() };
     members.remove("seal");
-    members.insert("made_by".to_owned(), "chalkhand 0.0.1".into());
+    members.insert("made_by", "chalkhand 0.0.1".into());
     let payload = Json::Object(members.clone()).canonical().unwrap();
-    members.insert("seal".to_owned(), key.sign(Kind::Record, &payload).json());
+    members.insert("seal", key.sign(Kind::Record, &payload).json());
     let old = Json::Object(members);
     let text = chalkhand::export::json::pretty(&old);
     let pdf = chalkhand::export::pdf::record(&text, &old, |_| None, Paper::Letter).unwrap();

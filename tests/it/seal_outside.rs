@@ -111,7 +111,7 @@ fn the_readmes_steps_find_an_entry_that_is_not_in_the_log() {
     let payload = record.canonical().unwrap();
     let seal = key.sign(chalkhand::domain::jws::Kind::Record, &payload).json();
     let Json::Object(members) = &mut record else { panic!() };
-    members.insert("seal".to_owned(), seal);
+    members.insert("seal", seal);
     let forged = home.write("forged.json", &record.canonical().unwrap());
     let ran = python(&folder, &script, &[forged.to_str().unwrap(), &print]);
     let error = String::from_utf8_lossy(&ran.stderr);

@@ -7,8 +7,8 @@ use chalkhand::domain::jws::{Jws, Kind};
 use chalkhand::domain::merkle::{self, Tree};
 use chalkhand::domain::{
     Call, DeviationKind, DeviceKey, Entry, Finding, Hash, How, JobFile, Json, Keeps, KeyChange,
-    NamedStep, NotSealable, RowRef, Sealed, SignedHead, WalkId, Warranty, What, chain, entry_json,
-    sealing,
+    Members, NamedStep, NotSealable, RowRef, Sealed, SignedHead, WalkId, Warranty, What, chain,
+    entry_json, sealing,
 };
 use chalkhand::export::check::{self, Part, Report};
 use chalkhand::export::json::pretty;
@@ -75,7 +75,7 @@ fn checked(json: &Json) -> Report {
     check::record(files::read_json(pretty(json).as_bytes()).unwrap())
 }
 
-fn object(json: &mut Json) -> &mut BTreeMap<String, Json> {
+fn object(json: &mut Json) -> &mut Members {
     match json {
         Json::Object(members) => members,
         other => panic!("no object: {other:?}"),
@@ -101,7 +101,7 @@ fn at<'a>(json: &'a mut Json, path: &str) -> &'a mut Json {
 fn again(mut json: Json, key: &DeviceKey) -> Json {
     object(&mut json).remove("seal");
     let seal = key.sign(Kind::Record, &sealing::payload(&json).unwrap()).json();
-    object(&mut json).insert("seal".to_owned(), seal);
+    object(&mut json).insert("seal", seal);
     json
 }
 
@@ -149,7 +149,7 @@ fn what_cannot_be_checked_again_is_not_sealed() {
     assert_eq!(seal(sealed(), &file.entries, &tree), Err(NotSealable::Shape));
     assert_eq!(seal(Json::Null, &file.entries, &tree), Err(NotSealable::Shape));
     let mut half = record(&file);
-    object(&mut half).insert("half".to_owned(), Json::List(vec![Json::Number(0.5)]));
+    object(&mut half).insert("half", Json::List(vec![Json::Number(0.5)]));
     let path = ".half[0]".to_owned();
     assert_eq!(seal(half, &file.entries, &tree), Err(NotSealable::Number { path }));
     let mut changed = file.entries.clone();
@@ -401,7 +401,7 @@ fn all_words_for_people_may_be_another_versions() {
     }
     // No version says what was found at a call that is open.
     for mut says in [document, older.clone()] {
-        object(at(&mut says, "callbacks.1")).insert("found_shown".to_owned(), "nothing".into());
+        object(at(&mut says, "callbacks.1")).insert("found_shown", "nothing".into());
         fails(&again(says, &key(1)), Part::Shown, "`callbacks[2].found_shown`");
     }
     // An older one had none of those that came later.
@@ -419,10 +419,10 @@ fn all_words_for_people_may_be_another_versions() {
 fn without(json: &Json, names: &[&str]) -> Json {
     match json {
         Json::Object(members) => {
-            let kept = members.iter().filter(|(name, _)| !names.contains(&name.as_str()));
-            let kept = kept.map(|(name, value)| match name.as_str() {
-                "log" => (name.clone(), value.clone()),
-                _ => (name.clone(), without(value, names)),
+            let kept = members.iter().filter(|(name, _)| !names.contains(name));
+            let kept = kept.map(|(name, value)| match name {
+                "log" => (name, value.clone()),
+                _ => (name, without(value, names)),
             });
             Json::Object(kept.collect())
         }
@@ -640,7 +640,7 @@ fn a_head_is_what_was_signed() {
         assert!(SignedHead::read(&changed).is_err(), "{name}");
     }
     let mut more = head.json();
-    object(&mut more).insert("more".to_owned(), Json::Null);
+    object(&mut more).insert("more", Json::Null);
     assert!(SignedHead::read(&more).is_err());
     assert!(sealing::head(&tree, now.date(), tree.size() + 1, now, &key(1)).is_none());
     for text in ["", "eyJ", "a.b.c", "no head in here", "{}x"] {

@@ -117,7 +117,7 @@ impl<'a> Compared<'a> {
             let mut expected = json::fact(&RecordFact { name, ask, value, assumed: false }, units);
             // Its question with the name of its row comes from a checklist.
             if let (Json::Object(members), Some(line)) = (&mut expected, found.get("line")) {
-                members.insert("line".to_owned(), line.clone());
+                members.insert("line", line.clone());
             }
             self.compare(&path, &expected, found, None);
         }
@@ -263,17 +263,19 @@ impl<'a> Compared<'a> {
     fn named(&mut self, entries: &[&Entry]) {
         let known: BTreeMap<u64, Hash> =
             entries.iter().map(|entry| (entry.seq, entry.hash)).collect();
-        let mut named = BTreeSet::new();
+        let mut named = Vec::new();
         if let Json::Object(members) = self.document {
-            let shown = members.iter().filter(|(name, _)| !matches!(name.as_str(), "log" | "seal"));
+            let shown = members.iter().filter(|(name, _)| !matches!(*name, "log" | "seal"));
             shown.for_each(|(_, value)| all_named(value, &mut named));
         }
+        named.sort_unstable();
+        named.dedup();
         for (seq, hash) in named {
             match (known.get(&seq), hash) {
                 (None, _) => {
                     self.says(Some(seq), format!("it names entry {seq}, which is left out"));
                 }
-                (Some(known), Some(hash)) if known.to_string() != hash => {
+                (Some(known), Some(hash)) if hash.parse().ok() != Some(*known) => {
                     self.says(Some(seq), format!("it names entry {seq} with another hash"));
                 }
                 _ => {}
@@ -282,10 +284,10 @@ impl<'a> Compared<'a> {
     }
 }
 
-fn all_named(json: &Json, into: &mut BTreeSet<(u64, Option<String>)>) {
+fn all_named<'a>(json: &'a Json, into: &mut Vec<(u64, Option<&'a str>)>) {
     match json {
         Json::Object(members) => {
-            let hash = json.get("entry_sha256").and_then(Json::as_text).map(str::to_owned);
+            let hash = json.get("entry_sha256").and_then(Json::as_text);
             into.extend(seq_of(json).map(|seq| (seq, hash)));
             members.values().for_each(|value| all_named(value, into));
         }
@@ -319,7 +321,7 @@ fn difference(expected: &Json, found: &Json, same_program: bool) -> Option<Strin
     }
     match (expected, found) {
         (Json::Object(wanted), Json::Object(shown)) => {
-            let names: BTreeSet<&String> = wanted.keys().chain(shown.keys()).collect();
+            let names: BTreeSet<&str> = wanted.keys().chain(shown.keys()).collect();
             names.into_iter().find_map(|name| {
                 if !same_program && (Told::is(name) || !wanted.contains_key(name)) {
                     return None;

@@ -45,7 +45,7 @@ pub(super) fn shown(json: &Json, can_show: fn(char) -> bool) -> Json {
         Json::Text(text) => Json::Text(visible(text, can_show)),
         Json::List(items) => Json::List(items.iter().map(|item| shown(item, can_show)).collect()),
         Json::Object(members) => {
-            let members = members.iter().map(|(key, value)| (key.clone(), shown(value, can_show)));
+            let members = members.iter().map(|(key, value)| (key, shown(value, can_show)));
             Json::Object(members.collect())
         }
         other => other.clone(),

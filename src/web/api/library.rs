@@ -128,8 +128,8 @@ async fn one(
     let mut body = lists::adopted(&row);
     if let Json::Object(members) = &mut body {
         let versions = versions.iter().map(|(version, _)| Json::text(version));
-        members.insert("versions".to_owned(), Json::List(versions.collect()));
-        members.insert("listing".to_owned(), Json::Text(text));
+        members.insert("versions", Json::List(versions.collect()));
+        members.insert("listing", Json::Text(text));
     }
     json(&body)
 }
