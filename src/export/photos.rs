@@ -47,7 +47,9 @@ pub fn left_out(photo: &Photo) -> Option<String> {
     })
 }
 
-pub(super) fn json(kept: &RecordPhoto) -> Json {
+/// As the record has it.
+#[must_use]
+pub fn json(kept: &RecordPhoto) -> Json {
     let photo = &kept.photo;
     object(vec![
         ("entry_seq", Json::whole(kept.seq)),

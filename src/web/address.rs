@@ -26,6 +26,11 @@ pub(super) fn clip(number: &str, sha256: Hash) -> String {
     of_job(number, &format!("/clip/{sha256}"))
 }
 
+/// A photo of a job, or its preview, for programs.
+pub(super) fn api_photo(number: &str, sha256: impl std::fmt::Display) -> String {
+    format!("/api/v1/jobs/{}/photos/{sha256}", part(number))
+}
+
 /// The dates of a job.
 pub(super) fn of_dates(number: &str) -> String {
     format!("/dates/{}", part(number))

@@ -15,6 +15,7 @@ use base64::prelude::{BASE64_STANDARD, Engine as _};
 use serde::Deserialize;
 use tokio_util::io::ReaderStream;
 
+use super::feed::holds;
 use super::guard::Visitor;
 use super::refusal::Refusal;
 use super::site::{Shared, Site};
@@ -219,20 +220,24 @@ async fn dates(
     Ok(file(CALENDAR, &number, "dates.ics", text.into_bytes()))
 }
 
-/// Something of an entry that never changes under its name.
-fn kept(kind: &'static str, headers: &HeaderMap, bytes: Vec<u8>) -> Response {
-    let kept = [
-        (header::CONTENT_TYPE, kind),
-        (header::CACHE_CONTROL, "private, max-age=600"),
-        (header::ACCEPT_RANGES, "bytes"),
-    ];
+/// Something of an entry that never changes under its name, which is its hash.
+fn kept(kind: &'static str, headers: &HeaderMap, name: Hash, bytes: Vec<u8>) -> Response {
+    let tag = format!("\"{name}\"");
+    let known = headers.get_all(header::IF_NONE_MATCH);
+    let known = known.iter().any(|sent| holds(sent.as_bytes(), &tag));
+    let named = [(header::ETAG, tag), (header::CACHE_CONTROL, "private, max-age=600".to_owned())];
+    if known {
+        return (StatusCode::NOT_MODIFIED, named).into_response();
+    }
+    let kept = (named, [(header::CONTENT_TYPE, kind), (header::ACCEPT_RANGES, "bytes")]);
     let range = headers.get(header::RANGE).and_then(|range| range.to_str().ok());
     let Some((from, to)) = range.and_then(|range| part_of(range, bytes.len())) else {
-        return (kept, bytes).into_response();
+        return (kept.0, kept.1, bytes).into_response();
     };
     let told = format!("bytes {from}-{to}/{}", bytes.len());
     let part = bytes.get(from..=to).unwrap_or_default().to_vec();
-    (StatusCode::PARTIAL_CONTENT, kept, [(header::CONTENT_RANGE, told)], part).into_response()
+    (StatusCode::PARTIAL_CONTENT, kept.0, kept.1, [(header::CONTENT_RANGE, told)], part)
+        .into_response()
 }
 
 /// The first and last byte that are asked for (RFC 9110 section 14.1.2), where it
@@ -255,6 +260,16 @@ async fn photo(
     Path((number, sha256)): Path<(String, String)>,
     headers: HeaderMap,
 ) -> Result<Response, Refusal> {
+    photo_of(&site, &visitor, (number, &sha256), &headers).await
+}
+
+/// A photo of that job, or its preview, whichever has that hash.
+pub(super) async fn photo_of(
+    site: &Shared,
+    visitor: &Visitor,
+    (number, sha256): (String, &str),
+    headers: &HeaderMap,
+) -> Result<Response, Refusal> {
     visitor.must(Right::Read)?;
     let wanted: Hash = sha256.parse().map_err(|_| Refusal::NotFound)?;
     let found = site.log(move |store, site| {
@@ -274,7 +289,7 @@ async fn photo(
         })
     });
     let (kind, bytes) = found.await?;
-    Ok(kept(kind, &headers, bytes))
+    Ok(kept(kind, headers, wanted, bytes))
 }
 
 async fn clip(
@@ -282,6 +297,16 @@ async fn clip(
     visitor: Visitor,
     Path((number, sha256)): Path<(String, String)>,
     headers: HeaderMap,
+) -> Result<Response, Refusal> {
+    clip_of(&site, &visitor, (number, &sha256), &headers).await
+}
+
+/// A sound that an entry of that job names.
+pub(super) async fn clip_of(
+    site: &Shared,
+    visitor: &Visitor,
+    (number, sha256): (String, &str),
+    headers: &HeaderMap,
 ) -> Result<Response, Refusal> {
     visitor.must(Right::Read)?;
     let wanted: Hash = sha256.parse().map_err(|_| Refusal::NotFound)?;
@@ -292,7 +317,7 @@ async fn clip(
         }
         whole(Clips::of(&site.served.config.data).read(wanted))
     });
-    Ok(kept("audio/wav", &headers, found.await?))
+    Ok(kept("audio/wav", headers, wanted, found.await?))
 }
 
 fn entries(store: &Store, number: &str) -> Result<Vec<Entry>, Refusal> {

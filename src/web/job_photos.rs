@@ -13,16 +13,12 @@ use super::guard::Visitor;
 use super::refusal::Refusal;
 use super::shell::{self, Part, token};
 use super::site::Shared;
-use super::upload::{self, Brought};
+use super::upload::{self, Brought, LONGEST_CAPTION};
 use super::words::Words;
 use super::{address, tame};
-use crate::domain::{How, JobFile, Right, StepRef, WalkId};
+use crate::domain::{JobFile, Right, StepRef, WalkId};
 use crate::measure::Functions;
-use crate::office;
-use crate::office::photos::{self, Bringing, KeptAs, PhotoWalk};
-
-/// As long as words to a photo may be, in bytes.
-const LONGEST_CAPTION: usize = 500;
+use crate::office::photos::{self, KeptAs, PhotoWalk};
 
 pub(super) fn router() -> Router<Shared> {
     Router::new().route("/job/{number}/photos", post(bring))
@@ -31,6 +27,11 @@ pub(super) fn router() -> Router<Shared> {
 /// Whoever walks may, and whoever reads the day log.
 pub(super) fn may(visitor: &Visitor) -> bool {
     visitor.may(Right::Walk) || visitor.may(Right::Foreman)
+}
+
+/// The same for what brings one.
+pub(super) fn must(visitor: &Visitor) -> Result<(), Refusal> {
+    if may(visitor) { Ok(()) } else { Err(Refusal::NotYours(Right::Walk)) }
 }
 
 /// A list to choose from: no step, or one of the walks that were begun.
@@ -77,7 +78,7 @@ pub(super) fn section(file: &JobFile, functions: &Functions, who: &Visitor) -> M
                     (token(who))
                     (choose(&photos::places(file, functions), words))
                     label for="caption" { (words.t("photo.caption")) }
-                    input id="caption" name="caption" maxlength="200" autocomplete="off";
+                    input id="caption" name="caption" maxlength=(LONGEST_CAPTION) autocomplete="off";
                     label for="photo" { (words.t("photo.files")) }
                     input id="photo" type="file" name="photo" accept="image/jpeg,image/png" multiple required;
                     button { (words.t("photo.add-do")) }
@@ -99,19 +100,13 @@ async fn bring(
     Path(number): Path<String>,
     Brought { visitor, form, files }: Brought<Bring>,
 ) -> Result<Response, Refusal> {
-    if !may(&visitor) {
-        return Err(Refusal::NotYours(Right::Walk));
-    }
+    must(&visitor)?;
     let words = visitor.words;
-    let (walk, step) = chosen(&form.place)?;
-    let caption = form.caption.trim();
+    let place = chosen(&form.place)?;
     if files.is_empty() {
         return Err(Refusal::Unusable(words.t("photo.none").to_owned()));
     }
-    if LONGEST_CAPTION < caption.len() {
-        return Err(Refusal::Unusable(words.t("roof.too-long").to_owned()));
-    }
-    let caption = (!caption.is_empty()).then(|| caption.to_owned());
+    let caption = upload::caption(&form.caption, words)?;
     let (mut told, mut wrong) = (Vec::new(), false);
     for (called, bytes) in files {
         let ready = match upload::ready(&site, bytes, caption.clone()).await? {
@@ -125,17 +120,9 @@ async fn bring(
                 continue;
             }
         };
-        let (of, by, walk, step) =
-            (number.clone(), visitor.name().to_owned(), walk.clone(), step.clone());
-        let kept = site.log(move |store, site| {
-            let served = &site.served;
-            let file = office::job(store, &served.functions, &of)?;
-            let at = (served.now)(&office::zone(&file.job)?);
-            let place = photos::place(&file, &served.functions, walk, step)?;
-            let bringing = Bringing { by, how: How::Touch, at };
-            Ok::<_, Refusal>(photos::keep(&served.config, store, &place, &ready, &bringing)?)
-        });
-        let kept = kept.await?;
+        let place = place.clone();
+        let kept = upload::keep(&site, &visitor, &number, place, ready, Refusal::from);
+        let (kept, _) = kept.await?;
         let key = match kept {
             KeptAs::New(_) => "photo.kept",
             KeptAs::Before { .. } => {

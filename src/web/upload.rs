@@ -1,9 +1,13 @@
-//! Forms that bring files: the hidden fields first, then the photos. Read as far as
-//! they may go and no further; what a photo is, is `photo`'s matter.
+//! Photos that are sent: in a form, the hidden fields first, or as the body of a
+//! program's request. Read as far as they may go and no further, made ready, kept;
+//! what a photo is, is `photo`'s matter, where it may belong that of `office`.
 
 use std::collections::BTreeMap;
+use std::future::poll_fn;
+use std::pin::Pin;
 
 use axum::RequestExt as _;
+use axum::body::{Body, HttpBody as _};
 use axum::extract::multipart::{Field, MultipartError};
 use axum::extract::{DefaultBodyLimit, FromRequest, FromRequestParts as _, Multipart, Request};
 use serde::de::DeserializeOwned;
@@ -15,7 +19,9 @@ use super::guard::Visitor;
 use super::refusal::Refusal;
 use super::site::Shared;
 use super::words::Words;
-use crate::office::photos;
+use crate::domain::{StepRef, WalkId};
+use crate::office::photos::{self, Bringing, KeptAs, PhotoPlace};
+use crate::office::{self, OfficeError};
 use crate::photo::{self, MOST_BYTES, NotAPhoto, Ready};
 
 /// The photos of one form together, in bytes.
@@ -28,8 +34,52 @@ const MOST_FIELD_BYTES: usize = 4 << 10;
 /// And there are no more of them.
 const MOST_FIELDS: usize = 20;
 
+/// As long as words to a photo may be, in characters.
+pub(super) const LONGEST_CAPTION: usize = 200;
+
 /// Unpacking a photo takes up to half a gibibyte: so many at once.
 static UNPACKING: Semaphore = Semaphore::const_new(2);
+
+/// What was read of the photos that one request brings.
+#[derive(Default)]
+struct Taking {
+    together_bytes: u64,
+    too_large: bool,
+}
+
+impl Taking {
+    /// A piece of a photo more. Of what is too large nothing stays.
+    fn take(&mut self, photo: &mut Vec<u8>, piece: &[u8]) -> Result<(), Refusal> {
+        let size = |bytes: &[u8]| u64::try_from(bytes.len()).unwrap_or(u64::MAX);
+        self.together_bytes = self.together_bytes.saturating_add(size(piece));
+        self.too_large |= MOST_BYTES < size(photo).saturating_add(size(piece));
+        self.too_large |= MOST_TOGETHER_BYTES < self.together_bytes;
+        if MOST_DRAINED_BYTES < self.together_bytes {
+            return Err(Refusal::TooLarge(MOST_BYTES));
+        }
+        if self.too_large {
+            *photo = Vec::new();
+        } else {
+            photo.extend_from_slice(piece);
+        }
+        Ok(())
+    }
+}
+
+/// The one photo that is a whole body. Nothing is read of it before this is asked.
+pub(super) async fn whole(mut body: Body) -> Result<Vec<u8>, Refusal> {
+    let (mut taking, mut photo) = (Taking::default(), Vec::new());
+    while let Some(frame) = poll_fn(|at| Pin::new(&mut body).poll_frame(at)).await {
+        let frame = frame.map_err(|error| {
+            tracing::info!(?error, "upload");
+            Refusal::Unusable("the photo broke off: send it again".to_owned())
+        })?;
+        if let Ok(piece) = frame.into_data() {
+            taking.take(&mut photo, &piece)?;
+        }
+    }
+    if taking.too_large { Err(Refusal::TooLarge(MOST_BYTES)) } else { Ok(photo) }
+}
 
 /// A form of ours with photos, sent by whoever is signed in.
 #[derive(Debug)]
@@ -61,7 +111,7 @@ async fn read<T: DeserializeOwned>(
     mut multipart: Multipart,
 ) -> Result<Brought<T>, Refusal> {
     let (mut fields, mut files) = (BTreeMap::<String, String>::new(), Vec::new());
-    let (mut together, mut too_large) = (0_u64, false);
+    let mut taking = Taking::default();
     let words = visitor.words;
     let broke = |error| broken(&error, words);
     while let Some(mut field) = multipart.next_field().await.map_err(broke)? {
@@ -81,18 +131,10 @@ async fn read<T: DeserializeOwned>(
         }
         let called = field.file_name().unwrap_or_default().to_owned();
         let mut bytes = Vec::new();
-        while let Some(chunk) = field.chunk().await.map_err(broke)? {
-            let size = |bytes: &[u8]| u64::try_from(bytes.len()).unwrap_or(u64::MAX);
-            together = together.saturating_add(size(&chunk));
-            too_large |= MOST_BYTES < size(&bytes).saturating_add(size(&chunk));
-            too_large |= MOST_TOGETHER_BYTES < together;
-            if MOST_DRAINED_BYTES < together {
-                return Err(Refusal::TooLarge(MOST_BYTES));
-            }
-            if too_large {
-                (bytes, files) = (Vec::new(), Vec::new());
-            } else {
-                bytes.extend_from_slice(&chunk);
+        while let Some(piece) = field.chunk().await.map_err(broke)? {
+            taking.take(&mut bytes, &piece)?;
+            if taking.too_large {
+                files = Vec::new();
             }
         }
         // A browser sends an empty one where none was chosen.
@@ -100,7 +142,7 @@ async fn read<T: DeserializeOwned>(
             files.push((called, bytes));
         }
     }
-    if too_large {
+    if taking.too_large {
         return Err(Refusal::TooLarge(MOST_BYTES));
     }
     let token = fields.remove("token").unwrap_or_default();
@@ -143,6 +185,38 @@ pub(super) fn why(not: &NotAPhoto, words: Words) -> String {
         ),
         NotAPhoto::Damaged { .. } => words.t("photo.why-damaged").to_owned(),
     }
+}
+
+/// Words to a photo, where there are some.
+pub(super) fn caption(sent: &str, words: Words) -> Result<Option<String>, Refusal> {
+    let caption = sent.trim();
+    if LONGEST_CAPTION < caption.chars().count() {
+        return Err(Refusal::Unusable(words.t("roof.too-long").to_owned()));
+    }
+    Ok((!caption.is_empty()).then(|| caption.to_owned()))
+}
+
+/// Keeps a photo that this person brings, at the place that is wanted; says that
+/// place as well. `refused` tells of one that the job does not have.
+pub(super) async fn keep(
+    site: &Shared,
+    visitor: &Visitor,
+    number: &str,
+    (walk, step): (Option<WalkId>, Option<StepRef>),
+    ready: Ready,
+    refused: fn(OfficeError) -> Refusal,
+) -> Result<(KeptAs, PhotoPlace), Refusal> {
+    let (number, by, how) = (number.to_owned(), visitor.name().to_owned(), visitor.how());
+    let kept = site.log(move |store, site| {
+        let served = &site.served;
+        let file = office::job(store, &served.functions, &number)?;
+        let at = (served.now)(&office::zone(&file.job)?);
+        let place = photos::place(&file, &served.functions, walk, step).map_err(refused)?;
+        let bringing = Bringing { by, how, at };
+        let kept = photos::keep(&served.config, store, &place, &ready, &bringing)?;
+        Ok::<_, Refusal>((kept, place))
+    });
+    kept.await
 }
 
 /// Makes a photo ready to be kept, off the threads that answer.

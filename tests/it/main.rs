@@ -14,6 +14,7 @@
 
 mod api;
 mod api_document;
+mod api_photos;
 mod api_walks;
 mod browser;
 mod bundle;

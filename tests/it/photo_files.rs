@@ -138,7 +138,7 @@ fn near(found: [u8; 3], wanted: [u8; 3]) -> bool {
 }
 
 /// The middle of each quarter of a picture is as it was made.
-fn is_upright(picture: &RgbImage) -> bool {
+pub(crate) fn is_upright(picture: &RgbImage) -> bool {
     let (width, height) = picture.dimensions();
     [1, 3].into_iter().all(|x| {
         [1, 3].into_iter().all(|y| {

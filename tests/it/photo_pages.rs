@@ -347,6 +347,15 @@ fn photos_are_brought_to_a_step_from_the_page_of_the_job() {
     }
     assert_eq!(send(&mut crew, "-", &[]).1.status, 422);
     assert_eq!(send(&mut desk, "-", &[&files[0]]).1.status, 403);
+    let (token, long) = (field(&crew.get("/you"), "token").to_owned(), "é".repeat(201));
+    let parts: [Part<'_>; 4] = [
+        ("token", None, token.as_bytes()),
+        ("place", None, b"-"),
+        ("caption", None, long.as_bytes()),
+        ("photo", Some("a.jpg"), &jpeg(1, 54, 40)),
+    ];
+    let sent = bring(&crew, "/job/SW-1/photos", "text/html", &parts);
+    assert!(sent.status == 422 && sent.body.contains("longer than the log keeps"), "{sent:?}");
     assert_eq!(kept(&home).len(), 4);
     assert!(desk.get("/job/SW-1").body.contains("Photos kept: 4"));
 }

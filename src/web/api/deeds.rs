@@ -19,7 +19,7 @@ use super::jobs::{OfJob, title};
 use super::shapes::{DayLog, Entry};
 use super::text::{Day, Line, Said, Seq};
 use super::{conflict, json, with_state};
-use crate::domain::{self, Draft, JobFile, Right, WalkId};
+use crate::domain::{self, Draft, JobFile, Json, Right, WalkId};
 use crate::export;
 use crate::measure::Functions;
 use crate::office::{self, Deed, deeds};
@@ -83,25 +83,37 @@ pub(super) async fn change(
     let Change { visitor, number, once, known } = change;
     let act = Act::requested(word, body, (&number, &once.once, known.seq));
     let entry: domain::Entry = act::act(site, &visitor, act, draft).await?;
-    let of = number.clone();
-    let read = site.log(move |store, site| {
-        let file = office::job(store, &site.served.functions, &of)?;
-        let title = title(&file, &entry);
-        let json = export::json::entry(&entry, title.as_deref());
-        Ok::<_, Refusal>((json, entry.seq))
-    });
-    let (entry, seq) = read.await?;
+    let seq = entry.seq;
+    let (_, told) = logged(site, &number, seq).await?;
     let before = seq.saturating_sub(1);
     let place = format!("/api/v1/jobs/{}/entries?after={before}&limit=1", address::part(&number));
     let headers = [(header::LOCATION, place)];
     // What others wrote since, whoever asked has not read.
-    Ok(with_state((StatusCode::CREATED, headers, json(&entry)?).into_response(), seq))
+    Ok(with_state((StatusCode::CREATED, headers, json(&told)?).into_response(), seq))
+}
+
+/// An entry of a job, as it is answered.
+pub(super) async fn logged(
+    site: &Shared,
+    number: &str,
+    seq: u64,
+) -> Result<(domain::Entry, Json), Refusal> {
+    let of = number.to_owned();
+    let read = site.log(move |store, site| {
+        let file = office::job(store, &site.served.functions, &of)?;
+        let entry = file.entries.iter().find(|entry| entry.seq == seq);
+        let missing = || Refusal::Broken("the entry is not found in the log".to_owned());
+        let entry = entry.ok_or_else(missing)?;
+        let json = export::json::entry(entry, title(&file, entry).as_deref());
+        Ok::<_, Refusal>((entry.clone(), json))
+    });
+    read.await
 }
 
 /// Which walk; one that cannot be waits for nobody.
-fn walk(text: &Line) -> Result<WalkId, Refusal> {
+pub(super) fn walk_id(text: &str) -> Result<WalkId, Refusal> {
     let no_walk = |why| Refusal::request(StatusCode::CONFLICT, "does-not-go", why);
-    text.as_str().parse().map_err(|why: String| no_walk(why))
+    text.parse().map_err(|why: String| no_walk(why))
 }
 
 /// A hold point to be released.
@@ -139,7 +151,7 @@ async fn release(
     Body(body): Body<Release>,
 ) -> Result<Response, Refusal> {
     visitor.must(Right::Foreman)?;
-    let (id, sent) = (walk(&body.walk)?, body.clone());
+    let (id, sent) = (walk_id(body.walk.as_str())?, body.clone());
     let asked = Change { visitor, number, once, known };
     change(&site, asked, ("release", &body), move |file, _, deed| {
         let (step, role) = (sent.step.as_str(), sent.role.as_str());
@@ -224,7 +236,7 @@ async fn witness(
     Body(body): Body<Witness>,
 ) -> Result<Response, Refusal> {
     visitor.must(Right::Foreman)?;
-    let (id, sent) = (walk(&body.walk)?, body.clone());
+    let (id, sent) = (walk_id(body.walk.as_str())?, body.clone());
     let asked = Change { visitor, number, once, known };
     change(&site, asked, ("witness", &body), move |file, _, deed| {
         deeds::witness(file, &id, sent.step.as_str(), deed).map_err(conflict)

@@ -16,7 +16,7 @@ use super::shapes::Problem;
 #[openapi(
     info(
         title = "chalkhand",
-        description = "Jobs, walks, days and leak calls of one chalkhand, for programs.\n\nQuantities \
+        description = "Jobs, walks, photos, days and leak calls of one chalkhand, for programs.\n\nQuantities \
             carry their unit: `exact` loses nothing, `shown` is for a person; names end in the unit \
             where a plain number stands (`_ms`, `_s`, `_min`, `_px`, `_tenth_dbfs`). Times are RFC \
             3339 with the offset of the job's address. Members that are not known are left out; \
@@ -31,6 +31,7 @@ use super::shapes::Problem;
         (name = "program", description = "The program itself, and as whom one asks."),
         (name = "jobs", description = "Jobs, what stands of them, their entries."),
         (name = "papers", description = "What is handed out of a job."),
+        (name = "photos", description = "Photos of a job, and what was said."),
         (name = "deeds", description = "What a foreman decides. Who may is named in the job."),
         (name = "calls", description = "Leak calls, from the call to the finding."),
         (name = "library", description = "Checklists and product profiles."),
@@ -179,7 +180,7 @@ const REFUSALS: [(u16, &str); 12] = [
     ),
     (412, "Others wrote on the job since it was read."),
     (413, "More bytes than are read."),
-    (415, "The body is no JSON."),
+    (415, "The body is of another media type than is taken here."),
     (422, "It was read and cannot be used."),
     (428, "`If-Match` is missing."),
     (429, "Too many requests from this address; `Retry-After` says when, in seconds."),

@@ -9,6 +9,7 @@ mod document;
 mod jobs;
 mod library;
 mod papers;
+mod photos;
 mod shapes;
 mod text;
 mod this;
@@ -44,6 +45,7 @@ fn described() -> OpenApiRouter<Shared> {
         .merge(this::routes())
         .merge(jobs::routes())
         .merge(papers::routes())
+        .merge(photos::routes())
         .merge(deeds::routes())
         .merge(calls::routes())
         .merge(library::routes())

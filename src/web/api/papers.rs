@@ -11,7 +11,7 @@ use super::super::refusal::Refusal;
 use super::super::site::Shared;
 use super::ask::{At, Reads};
 use super::jobs::OfJob;
-use super::shapes::SealedRecord;
+use super::shapes::{Bytes, SealedRecord};
 use crate::domain::Right;
 use crate::office::RecordForm;
 
@@ -47,7 +47,7 @@ async fn record_json(
     get, path = "/api/v1/jobs/{number}/record.pdf", tag = "papers",
     operation_id = "getRecordPages", params(OfJob),
     responses((
-        status = 200, description = "The pages.", body = Vec<u8>, content_type = "application/pdf"
+        status = 200, description = "The pages.", body = inline(Bytes), content_type = "application/pdf"
     ))
 )]
 async fn record_pdf(

@@ -17,7 +17,7 @@ use super::super::walks::{Answer, Followed, Reply, Shown, ShownStep};
 use super::super::words::Words;
 use super::{Given, Which, present, send, take_up};
 use crate::domain::{How, Right, StepRef, WalkId, walk_id};
-use crate::office::photos::{self, Bringing, KeptAs, PhotoPlace};
+use crate::office::photos::{KeptAs, PhotoPlace};
 use crate::office::{self};
 use crate::photo::MOST_BYTES;
 
@@ -112,16 +112,8 @@ pub(super) async fn photo(
         None
     });
 
-    let (number, by) = (which.job.clone(), visitor.name().to_owned());
-    let kept = site.log(move |store, site| {
-        let served = &site.served;
-        let file = office::job(store, &served.functions, &number)?;
-        let at = (served.now)(&office::zone(&file.job)?);
-        let place = photos::place(&file, &served.functions, Some(walk), Some(step))?;
-        let bringing = Bringing { by, how: How::Touch, at };
-        let kept = photos::keep(&served.config, store, &place, &ready, &bringing)?;
-        Ok::<_, Refusal>((kept, place))
-    });
+    let place = (Some(walk), Some(step));
+    let kept = upload::keep(&site, &visitor, &which.job, place, ready, Refusal::from);
     let (kept, place) = kept.await?;
     let before = is_elsewhere(&kept, &place, words)?;
     // One that was there before was told before.

@@ -53,6 +53,58 @@ pub(in super::super) struct EntriesPage {
     next_after: Option<u64>,
 }
 
+/// Photos of a job, in the order they were kept.
+#[derive(ToSchema)]
+pub(in super::super) struct JobPhotos {
+    #[schema(example = "EX-0001")]
+    job: String,
+    photos: Vec<JobPhoto>,
+}
+
+/// A photo: as the record has it, with its walk and where it is fetched.
+#[derive(ToSchema)]
+struct JobPhoto {
+    /// The entry that keeps it.
+    entry_seq: u64,
+    /// When it was kept.
+    at: String,
+    /// By whom.
+    by: String,
+    /// The walk it belongs to, from the second on with which: `start-of-day/2`.
+    walk: Option<String>,
+    checklist: Option<String>,
+    /// The step, with its row where it repeats: `cut#2`.
+    step: Option<String>,
+    step_title: Option<String>,
+    caption: Option<String>,
+    /// What it shows, for those who cannot see it.
+    line: String,
+    /// SHA-256 of the file as it is kept.
+    sha256: String,
+    /// `image/jpeg` or `image/png`.
+    #[schema(example = "image/jpeg")]
+    media_type: String,
+    size_bytes: u64,
+    /// Upright.
+    width_px: u32,
+    /// Upright.
+    height_px: u32,
+    /// When it was taken, as the file says it; that clock may be wrong.
+    taken_by_camera_clock: Option<String>,
+    /// Whether what may hold the place it was taken at was left out.
+    location_removed: bool,
+    /// SHA-256 of the file as it was given, where that is another.
+    given_sha256: Option<String>,
+    /// Below the data folder, and in the files of the job.
+    path: String,
+    preview_sha256: String,
+    preview_path: String,
+    /// Where the file is fetched.
+    href: String,
+    /// Where the smaller picture is fetched.
+    preview_href: String,
+}
+
 /// A day of all jobs: `chalkhand-day/1`.
 #[derive(ToSchema)]
 pub(in super::super) struct DayLog {

@@ -11,10 +11,15 @@ use utoipa::ToSchema;
 
 pub(super) use entry::Entry;
 pub(super) use lists::{
-    AdoptedText, Calls, Changes, Checked, DayLog, DeskView, EntriesPage, Health, Jobs, Library,
-    Opened, People, You,
+    AdoptedText, Calls, Changes, Checked, DayLog, DeskView, EntriesPage, Health, JobPhotos, Jobs,
+    Library, Opened, People, You,
 };
 pub(super) use record::{Record, SealedRecord, Sheet};
+
+/// The bytes of a file, which are no text.
+#[derive(ToSchema)]
+#[schema(value_type = String, format = Binary)]
+pub(super) struct Bytes(Vec<u8>);
 
 /// Why a request was refused (RFC 9457).
 #[derive(ToSchema)]
