@@ -1,7 +1,6 @@
 //! The data folder opened: shipped checklists laid out, the log, jobs with
 //! everything they pin.
 
-use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 use std::sync::Arc;
@@ -9,17 +8,14 @@ use std::sync::Arc;
 use anyhow::{Context, bail};
 use jiff::tz::TimeZone;
 
-use crate::bundle;
 use crate::config::Config;
 use crate::daemon;
-use crate::domain::{
-    At, Checklist, Hash, Job, JobFile, Pin, PinKind, Profile, Version, entry_json,
-};
+use crate::domain::{At, Checklist, Hash, Job, JobFile, PinKind, Profile, Version};
 use crate::files;
 use crate::measure::Functions;
 use crate::office::{self, OfficeError, opening};
 use crate::roof;
-use crate::store::{self, AdoptedVersion, ImportedJob, KeyFile, Lies, Store};
+use crate::store::{AdoptedVersion, ImportedJob, KeyFile, Store};
 
 /// An opened data folder.
 #[derive(Debug)]
@@ -147,48 +143,16 @@ impl Home {
                     "(job {} is the record of another device and is only read here)",
                     imported.name()
                 );
-                Ok((self.imported_job(&imported)?, Some(says)))
+                let file = office::imported_job(&self.store, &self.functions, &imported);
+                Ok((file.map_err(plain)?, Some(says)))
             }
             found => Ok((found.map_err(plain)?, None)),
         }
     }
 
-    /// An imported job from the files of its bundle, which were checked when it
-    /// came.
-    fn imported_job(&self, imported: &ImportedJob) -> anyhow::Result<JobFile> {
-        let mut texts = BTreeMap::new();
-        for file in self.store.import_files(imported.id)? {
-            if let Lies::Here(bytes) = file.lies
-                && let Ok(text) = String::from_utf8(bytes)
-            {
-                texts.insert(file.path, text);
-            }
-        }
-        let lines = texts.get(bundle::ENTRIES).map(String::as_str).unwrap_or_default().lines();
-        let entry = |(at, line): (usize, &str)| {
-            let hash = Hash::of(line.as_bytes());
-            let entry = store::read_json(line).and_then(|json| entry_json::read(&json, hash).ok());
-            let (at, name) = (at + 1, imported.name());
-            entry.with_context(|| {
-                format!("entry {at} of the imported job {name} cannot be read by this version")
-            })
-        };
-        let entries = lines.enumerate().map(entry).collect::<anyhow::Result<_>>()?;
-        let body = |pin: &Pin| Ok(texts.get(&bundle::pin_name(pin)).cloned());
-        office::job_of(&imported.number, entries, &self.functions, body).map_err(plain)
-    }
-
-    /// An imported job: by its number, where no other has it, or by the name that
-    /// `find` shows.
+    /// An imported job, by its number or the name that `find` shows.
     pub(super) fn imported(&self, name: &str) -> anyhow::Result<ImportedJob> {
-        let jobs = self.store.imports()?.into_iter();
-        let mut found: Vec<_> = jobs.filter(|j| j.number == name || j.name() == name).collect();
-        if 1 < found.len() {
-            let names: Vec<String> = found.iter().map(ImportedJob::name).collect();
-            bail!("several imported jobs have the number {name}: say {}", names.join(" or "));
-        }
-        let none = || format!("no job `{name}`; see the open ones with: chalkhand job list");
-        found.pop().with_context(none)
+        office::imported(&self.store, name).map_err(plain)
     }
 }
 

@@ -2,7 +2,8 @@
 
 use jiff::civil::Date;
 
-use super::{Attention, Checked, EarOpen, Entry, JobFile, Version, attention};
+use super::attention::newer;
+use super::{Attention, Checked, EarOpen, Entry, JobFile, Version};
 
 /// One day of all jobs.
 #[derive(Clone, Debug)]
@@ -11,6 +12,19 @@ pub struct Day {
     pub date: Date,
     /// Jobs with entries on that day.
     pub jobs: Vec<DayJob>,
+    /// Imported jobs of that day that cannot be read here, and why.
+    pub unread: Vec<(String, String)>,
+}
+
+/// A job of which a day may hold entries.
+#[derive(Clone, Debug)]
+pub struct OfDay<'a> {
+    /// The job with everything it pins.
+    pub file: &'a JobFile,
+    /// What needs attention on it.
+    pub attention: Vec<Attention>,
+    /// The name it was imported under; none where it is this device's own.
+    pub imported_as: Option<&'a str>,
 }
 
 /// One job on one day.
@@ -18,6 +32,9 @@ pub struct Day {
 pub struct DayJob {
     /// Its number.
     pub number: String,
+    /// The name under which the record of another device is read here; none for a
+    /// job of this one.
+    pub imported_as: Option<String>,
     /// Its address.
     pub address: String,
     /// Whether it is an example.
@@ -32,18 +49,26 @@ pub struct DayJob {
     pub checks: Vec<Checked>,
 }
 
+impl DayJob {
+    /// The name under which the job is asked for.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        self.imported_as.as_ref().unwrap_or(&self.number)
+    }
+}
+
 impl Day {
     /// The day log of these jobs, each with what needs attention on it; those without
-    /// entries on that day are left out. `newest` tells the newest adopted version of a
-    /// checklist.
+    /// entries on that day are left out. `newest` tells the newest version of a checklist
+    /// adopted here, which is nothing to a job of another device.
     #[must_use]
     pub fn of<'a>(
         date: Date,
-        jobs: impl IntoIterator<Item = (&'a JobFile, Vec<Attention>)>,
+        jobs: impl IntoIterator<Item = OfDay<'a>>,
         newest: impl Fn(&str) -> Option<Version>,
     ) -> Self {
         let mut days = Vec::new();
-        for (file, mut needs) in jobs {
+        for OfDay { file, mut attention, imported_as } in jobs {
             let that_day = file.entries.iter().filter(|entry| entry.draft.at.date() == date);
             let entries: Vec<_> = that_day
                 .map(|entry| {
@@ -57,14 +82,15 @@ impl Day {
             if entries.is_empty() {
                 continue;
             }
-            for pin in &file.job.pins {
-                needs.extend(newest(&pin.id).and_then(|newest| attention::newer(pin, newest)));
+            for pin in file.job.pins.iter().filter(|_| imported_as.is_none()) {
+                attention.extend(newest(&pin.id).and_then(|newest| newer(pin, newest)));
             }
             days.push(DayJob {
                 number: file.job.number.clone(),
+                imported_as: imported_as.map(str::to_owned),
                 address: file.job.address.clone(),
                 invented: file.job.invented,
-                attention: needs,
+                attention,
                 ears: file.standing.ears_on(date),
                 checks: file.checks(),
                 entries,
@@ -72,8 +98,9 @@ impl Day {
         }
         // Jobs that need attention come first.
         days.sort_by(|a, b| {
-            (a.attention.is_empty(), &a.number).cmp(&(b.attention.is_empty(), &b.number))
+            let of = |day: &DayJob| (day.attention.is_empty(), day.name().to_owned());
+            of(a).cmp(&of(b))
         });
-        Self { date, jobs: days }
+        Self { date, jobs: days, unread: Vec::new() }
     }
 }

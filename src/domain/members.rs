@@ -8,6 +8,9 @@ use super::Json;
 /// The name of a member. Short ones, as nearly all are, cost no allocation.
 pub type Name = SmolStr;
 
+/// So many members are few.
+const MOST_FEW: usize = 16;
+
 /// Names and their values, in Rust's order of the names.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Members(Vec<(Name, Json)>);
@@ -59,7 +62,11 @@ impl Members {
     /// The value of that name.
     #[must_use]
     pub fn get(&self, name: &str) -> Option<&Json> {
-        let at = self.place(name).ok()?;
+        // Among few it is found sooner by its length than by halves.
+        let at = match self.len() {
+            0..=MOST_FEW => self.0.iter().position(|(there, _)| there == name)?,
+            _ => self.place(name).ok()?,
+        };
         self.0.get(at).map(|(_, value)| value)
     }
 

@@ -57,7 +57,7 @@ pub use checklist::{
     Answer, Bound, Caution, Checklist, ComputedColumn, Computes, Fact, FollowUp, Measure, Piece,
     Point, PointKind, PointWhen, Repeat, RepeatEnd, RowsFrom, Step, Table, Version, Warning,
 };
-pub use day::{Day, DayJob};
+pub use day::{Day, DayJob, OfDay};
 pub use deviation::{Acceptance, Deviation, DeviationKind};
 pub use entry::{Draft, Entry, Given, Heard, How, Key, StepRef, Target, What};
 pub use facts::{FactKind, FactName, Facts, Profile};

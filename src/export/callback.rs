@@ -242,15 +242,16 @@ pub fn lines(record: &Record, open_only: bool) -> Vec<String> {
     calls.map(|standing| words::one_line(&line(standing))).collect()
 }
 
-/// The calls of a job as JSON.
+/// The calls of a job as JSON; `imported_as` is the name of a record of another device.
 #[must_use]
-pub fn json(record: &Record, open_only: bool) -> Json {
+pub fn json(record: &Record, imported_as: Option<&str>, open_only: bool) -> Json {
     let calls = record.callbacks.iter();
     let calls = calls.filter(|callback| !open_only || callback.standing.closed.is_none());
     list(calls.map(|callback| {
         let mut json = addendum(record, callback);
         if let Json::Object(members) = &mut json {
             members.insert("job", Json::text(&record.job.number));
+            members.extend(imported_as.map(|name| ("imported_as", Json::text(name))));
             members.insert("address", Json::text(&record.job.address));
         }
         json

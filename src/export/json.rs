@@ -68,6 +68,7 @@ pub fn day(day: &Day) -> Json {
         let needs = job.attention.iter().map(|a| attention(a, order::day_title(job, a)));
         Json::object([
             ("number", Json::text(&job.number)),
+            ("imported_as", option(job.imported_as.as_ref())),
             ("address", Json::text(&job.address)),
             ("invented", Json::Bool(job.invented)),
             ("attention", list(needs)),
@@ -75,10 +76,16 @@ pub fn day(day: &Day) -> Json {
             ("entries", list(entries)),
         ])
     });
+    let unread = day.unread.iter().map(|(name, why)| {
+        Json::object([("imported_as", Json::text(name)), ("why", Json::text(why))])
+    });
+    // A day without them is written as before there were any.
+    let unread = if day.unread.is_empty() { Json::Null } else { list(unread) };
     Json::object([
         ("format", "chalkhand-day/1".into()),
         ("date", Json::text(day.date)),
         ("jobs", list(jobs)),
+        ("unread", unread),
     ])
 }
 

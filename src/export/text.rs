@@ -11,6 +11,9 @@ use super::{order, sound, words};
 pub fn day(day: &Day) -> String {
     let mut page = Page::default();
     page.paragraph(0, &format!("DAY LOG for {}", day.date));
+    for (name, why) in &day.unread {
+        page.paragraph(0, &format!("Job {name} (imported) cannot be shown: {why}"));
+    }
     if day.jobs.is_empty() {
         page.paragraph(0, "Nothing was logged on this day.");
         return page.into_string();
@@ -45,5 +48,6 @@ pub fn day(day: &Day) -> String {
 
 fn job_name(job: &DayJob) -> String {
     let invented = if job.invented { " (INVENTED EXAMPLE)" } else { "" };
-    format!("Job {}, {}{invented}", job.number, job.address)
+    let imported = if job.imported_as.is_some() { " (imported, only read here)" } else { "" };
+    format!("Job {}, {}{invented}{imported}", job.name(), job.address)
 }

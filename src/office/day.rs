@@ -7,7 +7,7 @@ use jiff::civil::Date;
 
 use super::OfficeError;
 use super::known_jobs::{Jobs, KnownJob};
-use crate::domain::{Day, PinKind, Version};
+use crate::domain::{Day, OfDay, PinKind, Version};
 use crate::measure::Functions;
 use crate::store::{Store, StoreError};
 
@@ -20,17 +20,18 @@ const DAYS_BACK: i64 = 14;
 /// # Errors
 /// The log cannot be read.
 pub fn newest_day(store: &Store, today: Date) -> Result<Date, StoreError> {
-    if !store.jobs_on(today)?.is_empty() {
+    if !store.jobs_on(today)?.is_empty() || !store.imports_on(today)?.is_empty() {
         return Ok(today);
     }
     let (before, after) = store.days_beside(today)?;
     Ok(before.or(after).unwrap_or(today))
 }
 
-/// The day log, and the jobs it was made from.
+/// The day log, and the jobs it was made from. An imported job that cannot be read
+/// here keeps nobody from the others: it is named with the reason.
 ///
 /// # Errors
-/// The log cannot be read, or something a job pins is missing or changed.
+/// The log cannot be read, or something an own job pins is missing or changed.
 pub fn day(
     store: &Store,
     functions: &Functions,
@@ -38,12 +39,25 @@ pub fn day(
 ) -> Result<(Day, Vec<Arc<KnownJob>>), OfficeError> {
     let (numbers, known) = (store.jobs_on(date)?, Jobs::of(store, functions)?);
     let jobs: Result<Vec<_>, _> = numbers.iter().map(|number| known.job(number)).collect();
-    let (jobs, adopted) = (jobs?, store.adopted(PinKind::Checklist)?);
+    let (mut jobs, adopted) = (jobs?, store.adopted(PinKind::Checklist)?);
+    let mut unread = Vec::new();
+    for imported in store.imports_on(date)? {
+        match known.imported(&imported) {
+            Ok(job) => jobs.push(job),
+            Err(why) => unread.push((imported.name(), why.to_string())),
+        }
+    }
     let newest = |id: &str| -> Option<Version> {
         adopted.iter().filter(|a| a.id == id).map(|a| a.version).max()
     };
-    let read = jobs.iter().map(|known| (&known.file, known.attention.clone()));
-    Ok((Day::of(date, read, newest), jobs))
+    let read = jobs.iter().map(|known| OfDay {
+        file: &known.file,
+        attention: known.attention.clone(),
+        imported_as: known.imported_as.as_deref(),
+    });
+    let mut day = Day::of(date, read, newest);
+    day.unread = unread;
+    Ok((day, jobs))
 }
 
 /// Jobs with entries in the days before that one and none on it, the newest

@@ -5,10 +5,10 @@
 use std::sync::Arc;
 
 use super::remembered::Remembered;
-use super::{OfficeError, job};
+use super::{OfficeError, imported_job, job};
 use crate::domain::{Attention, Hash, JobFile};
 use crate::measure::Functions;
-use crate::store::Store;
+use crate::store::{ImportedJob, Store};
 
 /// Jobs remembered, some weeks of work.
 const MOST_KNOWN: usize = 256;
@@ -20,9 +20,25 @@ pub struct KnownJob {
     pub file: JobFile,
     /// What needs attention on it, but for newer versions.
     pub attention: Vec<Attention>,
+    /// The name under which it was imported; none for a job of this device.
+    pub imported_as: Option<String>,
 }
 
-/// What it was read from: its entries, all adopted texts, what formulas may call.
+impl KnownJob {
+    fn of(file: JobFile, functions: &Functions, imported_as: Option<String>) -> Arc<Self> {
+        let attention = file.attention(functions);
+        Arc::new(Self { file, attention, imported_as })
+    }
+
+    /// The name under which it is asked for.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        self.imported_as.as_ref().unwrap_or(&self.file.job.number)
+    }
+}
+
+/// What it was read from: its entries, all adopted texts, what formulas may call. Of
+/// an imported one the list of its files, and nothing adopted here.
 type ReadFrom = (Hash, Hash, Vec<&'static str>);
 
 static KNOWN: Remembered<String, (ReadFrom, Arc<KnownJob>)> = Remembered::most(MOST_KNOWN);
@@ -52,13 +68,29 @@ impl<'a> Jobs<'a> {
         if let Some((_, known)) = found.filter(|(of, _)| *of == from) {
             return Ok(known);
         }
-        let file = job(store, functions, number)?;
-        let attention = file.attention(functions);
-        let known = Arc::new(KnownJob { file, attention });
+        let known = KnownJob::of(job(store, functions, number)?, functions, None);
         // Others may have written between the two looks: then it is not kept.
         if store.entries_sha256(number)? == entries && store.adopted_sha256()? == *adopted {
             KNOWN.keep(number.to_owned(), (from, Arc::clone(&known)));
         }
+        Ok(known)
+    }
+
+    /// An imported job. All that it rests on came with it and stays as it is.
+    ///
+    /// # Errors
+    /// As [`imported_job`].
+    pub(super) fn imported(&self, imported: &ImportedJob) -> Result<Arc<KnownJob>, OfficeError> {
+        let Self { store, functions, .. } = self;
+        let name = imported.name();
+        let calls = functions.names().chain(functions.row_names()).collect();
+        let from = (imported.manifest_sha256, Hash::START, calls);
+        if let Some((_, known)) = KNOWN.find(&name).filter(|(of, _)| *of == from) {
+            return Ok(known);
+        }
+        let file = imported_job(store, functions, imported)?;
+        let known = KnownJob::of(file, functions, Some(name.clone()));
+        KNOWN.keep(name, (from, Arc::clone(&known)));
         Ok(known)
     }
 }

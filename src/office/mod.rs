@@ -9,6 +9,7 @@ pub mod dates;
 mod day;
 pub mod deeds;
 mod feeds;
+mod imported;
 pub mod inbox;
 mod known;
 mod known_jobs;
@@ -49,6 +50,7 @@ pub use calendar::{
 pub use day::{before, day, newest_day};
 pub use deeds::Deed;
 pub use feeds::{Feed, Feeds};
+pub use imported::{imported, imported_file, imported_job, jobs_with_calls, known_imported};
 pub use inbox::Inbox;
 pub use known_jobs::KnownJob;
 pub use people::{
@@ -56,7 +58,7 @@ pub use people::{
     sign_in, sign_in_device,
 };
 pub use program_keys::{end_key, key_holder, make_key};
-pub use record::{RecordForm, SealedRecord, dates_file, due, imported_file, previews, record};
+pub use record::{RecordForm, SealedRecord, dates_file, due, previews, record};
 pub use seal::{device_key, note_key, sealed};
 pub use settings::{Settings, read_settings};
 pub use translation::{translated, translation_path};

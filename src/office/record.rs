@@ -11,7 +11,7 @@ use crate::export::calendar::{Dates, For};
 use crate::export::pdf::Paper;
 use crate::export::photos::Previews;
 use crate::measure::Functions;
-use crate::store::{BlobError, KeyFile, Lies, Photos, Store};
+use crate::store::{BlobError, KeyFile, Photos, Store};
 
 /// In what form a record is handed out.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -146,34 +146,4 @@ pub fn previews(config: &Config, record: &Record) -> Result<Previews, OfficeErro
         }
     }
     Ok(previews)
-}
-
-/// A file of an imported record, as it came; `name` is the one `find` shows. None
-/// where there is no such record, or no such file in it.
-///
-/// # Errors
-/// The log or the file beside it cannot be read, or it was changed.
-pub fn imported_file(
-    config: &Config,
-    store: &Store,
-    name: &str,
-    path: &str,
-) -> Result<Option<Vec<u8>>, OfficeError> {
-    let imports = store.imports()?;
-    let Some(job) = imports.iter().find(|job| job.name() == name) else { return Ok(None) };
-    let files = store.import_files(job.id)?;
-    let Some(file) = files.into_iter().find(|file| file.path == path) else { return Ok(None) };
-    match file.lies {
-        Lies::Here(bytes) => Ok(Some(bytes)),
-        Lies::Beside(kept) => {
-            let path = config.data.join(kept);
-            let wrong = |why: String| OfficeError::File { path: path.clone(), why };
-            let bytes = std::fs::read(&path)
-                .map_err(|error| wrong(format!("{error}: look for it in a backup")))?;
-            if crate::domain::Hash::of(&bytes) != file.sha256 {
-                return Err(wrong("it was changed: look for it in a backup".to_owned()));
-            }
-            Ok(Some(bytes))
-        }
-    }
 }

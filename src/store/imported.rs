@@ -1,7 +1,9 @@
 //! Records of jobs of other devices: whole bundles as they came, in tables of
 //! their own. Read, never written on; whether a bundle holds is decided before.
 
-use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, params};
+use jiff::civil::Date;
+use rusqlite::types::Type;
+use rusqlite::{OptionalExtension, Row, Transaction, TransactionBehavior, params};
 
 use super::append::phone_digits;
 use super::{Store, StoreError};
@@ -72,6 +74,8 @@ pub struct ImportedJob {
     pub number: String,
     /// SHA-256 of the entry that opened it.
     pub first: Hash,
+    /// SHA-256 of the list of files.
+    pub manifest_sha256: Hash,
     /// How many entries it has.
     pub entries: u64,
     /// The last entry's time, RFC 3339 with offset.
@@ -93,9 +97,26 @@ pub(super) fn name(number: &str, first: &str) -> String {
     format!("{number}@{}", first.get(..12).unwrap_or(first))
 }
 
+/// What [`imported`] reads, of the newest state of every imported job.
 const NEWEST: &str =
-    "select import_id, job, first_sha256, entries, last_at, imported_at from import
-     where import_id in (select max(import_id) from import group by first_sha256)";
+    "select import_id, job, first_sha256, manifest_sha256, entries, last_at, imported_at
+     from import where import_id in (select max(import_id) from import group by first_sha256)";
+
+fn imported(row: &Row<'_>) -> rusqlite::Result<ImportedJob> {
+    let hash = |at: usize, name: &str| {
+        let wrong = || rusqlite::Error::InvalidColumnType(at, name.to_owned(), Type::Text);
+        row.get::<_, String>(at)?.parse().map_err(|_| wrong())
+    };
+    Ok(ImportedJob {
+        id: row.get(0)?,
+        number: row.get(1)?,
+        first: hash(2, "first_sha256")?,
+        manifest_sha256: hash(3, "manifest_sha256")?,
+        entries: row.get(4)?,
+        last_at: row.get(5)?,
+        imported_at: row.get(6)?,
+    })
+}
 
 impl Store {
     /// Takes a bundle over: all of it or nothing.
@@ -154,23 +175,37 @@ impl Store {
     /// # Errors
     /// The log cannot be read.
     pub fn imports(&self) -> Result<Vec<ImportedJob>, StoreError> {
+        self.newest_imports("1", [])
+    }
+
+    /// Those with entries on that day, at their addresses.
+    ///
+    /// # Errors
+    /// The log cannot be read.
+    pub fn imports_on(&self, day: Date) -> Result<Vec<ImportedJob>, StoreError> {
+        let on = "import_id in (select import_id from import_day where day = ?1)";
+        self.newest_imports(on, [day.to_string()])
+    }
+
+    /// Those in which a leak call was opened.
+    ///
+    /// # Errors
+    /// The log cannot be read.
+    pub fn imports_with_callbacks(&self) -> Result<Vec<ImportedJob>, StoreError> {
+        let with = "import_id in (select import_id from import_file
+                    where path = ?1 and 0 < instr(body, cast('\"callback-opened\"' as blob)))";
+        self.newest_imports(with, [super::ENTRIES_FILE.to_owned()])
+    }
+
+    fn newest_imports<const N: usize>(
+        &self,
+        which: &str,
+        values: [String; N],
+    ) -> Result<Vec<ImportedJob>, StoreError> {
         let error = self.error("list imported jobs");
-        let sql = format!("{NEWEST} order by import_id");
+        let sql = format!("{NEWEST} and {which} order by import_id");
         let mut statement = self.db.prepare_cached(&sql).map_err(&error)?;
-        let rows = statement.query_map([], |row| {
-            let first: String = row.get(2)?;
-            let wrong = || rusqlite::types::Type::Text;
-            Ok(ImportedJob {
-                id: row.get(0)?,
-                number: row.get(1)?,
-                first: first.parse().map_err(|_| {
-                    rusqlite::Error::InvalidColumnType(2, "first_sha256".to_owned(), wrong())
-                })?,
-                entries: row.get(3)?,
-                last_at: row.get(4)?,
-                imported_at: row.get(5)?,
-            })
-        });
+        let rows = statement.query_map(rusqlite::params_from_iter(values), imported);
         rows.and_then(Iterator::collect).map_err(&error)
     }
 
@@ -234,6 +269,11 @@ fn insert(tx: &Transaction<'_>, import: &Import, at: At, by: &str) -> rusqlite::
             params![id, file.path, file.sha256.to_string(), body, kept],
         )?;
     }
+    tx.execute(
+        "insert into import_day (import_id, day) select distinct ?1, substr(value ->> 'at', 1, 10)
+         from json_each('[' || replace(rtrim(?2, char(10)), char(10), ',') || ']')",
+        params![id, import.text],
+    )?;
     tx.execute(
         "insert into import_words
          (rowid, number, address, owner, phone, company, phone_digits, opened_on)

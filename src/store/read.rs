@@ -173,7 +173,8 @@ impl Store {
         rows.and_then(Iterator::collect).map_err(&error)
     }
 
-    /// The nearest days before and after that one with entries of jobs.
+    /// The nearest days before and after that one with entries of jobs, of this device
+    /// or imported.
     ///
     /// # Errors
     /// The log cannot be read.
@@ -184,8 +185,16 @@ impl Store {
             found.map(|day: Option<String>| day?.parse().ok()).map_err(&error)
         };
         Ok((
-            look("select max(at_day) from entry where at_day < ?1 and job <> ''")?,
-            look("select min(at_day) from entry where ?1 < at_day and job <> ''")?,
+            look(
+                "select max(day) from (select max(at_day) as day from entry
+                 where at_day < ?1 and job <> ''
+                 union all select max(day) from import_day where day < ?1)",
+            )?,
+            look(
+                "select min(day) from (select min(at_day) as day from entry
+                 where ?1 < at_day and job <> ''
+                 union all select min(day) from import_day where ?1 < day)",
+            )?,
         ))
     }
 

@@ -274,14 +274,15 @@ pub(super) async fn photo_of(
     let wanted: Hash = sha256.parse().map_err(|_| Refusal::NotFound)?;
     let found = site.log(move |store, site| {
         let photos = Photos::of(&site.served.config.data);
-        let found = entries(store, &number)?.into_iter().find_map(|entry| match entry.draft.what {
-            What::PhotoKept { photo, .. }
-                if [photo.sha256, photo.preview_sha256].contains(&wanted) =>
-            {
-                Some(*photo)
-            }
-            _ => None,
-        });
+        let found =
+            entries(store, site, &number)?.into_iter().find_map(|entry| match entry.draft.what {
+                What::PhotoKept { photo, .. }
+                    if [photo.sha256, photo.preview_sha256].contains(&wanted) =>
+                {
+                    Some(*photo)
+                }
+                _ => None,
+            });
         let photo = found.ok_or(Refusal::NotFound)?;
         Ok::<_, Refusal>(match photo.sha256 == wanted {
             true => (photo.media.word(), whole(photos.original(&photo))?),
@@ -312,7 +313,7 @@ pub(super) async fn clip_of(
     let wanted: Hash = sha256.parse().map_err(|_| Refusal::NotFound)?;
     let found = site.log(move |store, site| {
         let names = |entry: &Entry| sounds(entry).any(|sound| sound == wanted);
-        if !entries(store, &number)?.iter().any(names) {
+        if !entries(store, site, &number)?.iter().any(names) {
             return Err(Refusal::NotFound);
         }
         whole(Clips::of(&site.served.config.data).read(wanted))
@@ -320,9 +321,18 @@ pub(super) async fn clip_of(
     Ok(kept("audio/wav", headers, wanted, found.await?))
 }
 
-fn entries(store: &Store, number: &str) -> Result<Vec<Entry>, Refusal> {
+/// What a job of this device logged, or an imported one.
+fn entries(store: &Store, site: &Site, name: &str) -> Result<Vec<Entry>, Refusal> {
     // What is of no job is nobody's photo.
-    if number.is_empty() { Err(Refusal::NotFound) } else { Ok(store.entries(number, 0)?) }
+    if name.is_empty() {
+        return Err(Refusal::NotFound);
+    }
+    let own = store.entries(name, 0)?;
+    if !own.is_empty() {
+        return Ok(own);
+    }
+    let known = office::known_imported(store, &site.served.functions, name)?;
+    Ok(known.ok_or(Refusal::NotFound)?.file.entries.clone())
 }
 
 /// The sounds that an entry names: of a note, and of what was heard.

@@ -4,7 +4,7 @@
 use std::path::PathBuf;
 
 use chalkhand::domain::{
-    About, Attention, Call, Day, How, Json, StepRef, Version, What, chain, desk, entry_json,
+    About, Attention, Call, Day, How, Json, OfDay, StepRef, Version, What, chain, desk, entry_json,
 };
 use chalkhand::export::{html, json, order, sheet_json, sheet_text, text, words};
 use chalkhand::roof;
@@ -28,8 +28,9 @@ fn day() -> Day {
     let file = example::file(example::entries());
     let newest =
         |id: &str| (id == "site-survey").then_some(Version { major: 1, minor: 1, patch: 0 });
-    let needs = file.attention(&roof::functions());
-    Day::of(example::at("12:00:00.000").date(), [(&file, needs)], newest)
+    let attention = file.attention(&roof::functions());
+    let of_day = OfDay { file: &file, attention, imported_as: None };
+    Day::of(example::at("12:00:00.000").date(), [of_day], newest)
 }
 
 /// In the order of the plan, not of the names; what the plan does not ask is last.

@@ -50,6 +50,7 @@ mod hearing_check;
 mod hearing_corpus;
 mod hearing_log;
 mod house;
+mod imported_days;
 mod languages;
 mod library;
 mod measure_language;

@@ -33,7 +33,7 @@ fn same(members: &Members, map: &BTreeMap<String, Json>) -> Result<(), TestCaseE
 proptest! {
     #[test]
     fn members_are_an_ordered_map(
-        first in prop::collection::vec((name(), whole()), 0..12),
+        first in prop::collection::vec((name(), whole()), 0..24),
         later in prop::collection::vec((name(), prop::option::of(whole())), 0..12),
     ) {
         let mut map: BTreeMap<_, _> = first.iter().cloned().collect();

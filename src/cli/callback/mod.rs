@@ -14,6 +14,7 @@ use crate::domain::desk;
 use crate::domain::tally::{JobTally, Tally};
 use crate::domain::{Json, Warranty, What};
 use crate::export;
+use crate::office;
 use crate::office::Deed;
 use crate::office::calls::{self, NewFinding};
 
@@ -127,15 +128,19 @@ fn close(config: &Config, arguments: &Close, out: &mut Out) -> anyhow::Result<()
 fn list(config: &Config, open: bool, json: bool, out: &mut Out) -> anyhow::Result<()> {
     let home = Home::open(config)?;
     let mut all = Vec::new();
-    for number in home.store.jobs_with_callbacks(open)? {
-        let record = home.job(&number)?.record(&home.functions);
+    let jobs = office::jobs_with_calls(&home.store, &home.functions, open).map_err(plain)?;
+    for known in jobs {
+        let record = known.file.record(&home.functions);
         if json {
-            if let Json::List(calls) = export::callback::json(&record, open) {
+            if let Json::List(calls) =
+                export::callback::json(&record, known.imported_as.as_deref(), open)
+            {
                 all.extend(calls);
             }
             continue;
         }
-        out.line(&format!("{number}  {}", record.job.address))?;
+        let imported = if known.imported_as.is_some() { ", imported, only read here" } else { "" };
+        out.line(&format!("{}  {}{imported}", known.name(), record.job.address))?;
         for line in export::callback::lines(&record, open) {
             out.line(&format!("  {line}"))?;
         }

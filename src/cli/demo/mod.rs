@@ -3,6 +3,7 @@
 
 pub(super) mod clock;
 mod crew;
+mod picture;
 pub(super) mod script;
 
 use std::path::{Path, PathBuf};
@@ -18,9 +19,11 @@ use crate::daemon::{Left, Listening};
 use crate::domain::walk::Hearing;
 use crate::domain::{Facts, How, JobFile, Keeps, WalkId, schedule};
 use crate::export;
-use crate::export::photos::Previews;
 use crate::files;
+use crate::office;
 use crate::office::opening::{self, EXAMPLE_JOB, EXAMPLE_PROFILE, Opener};
+use crate::office::photos::{self, Bringing, PhotoPlace};
+use crate::photo;
 use crate::speech::Wording;
 use crate::voice::{Leave, Mouth, Recogniser};
 
@@ -82,6 +85,7 @@ pub(super) fn run(mut config: Config, arguments: &Arguments, out: &mut Out) -> a
                 demo.typed(&checklist, out)?;
             }
         }
+        demo.keep_photos(&checklist, out)?;
         if survey {
             out.line("\nThe sheet:")?;
             let file = demo.home.job(&demo.number)?;
@@ -251,6 +255,35 @@ impl Demo<'_> {
         Ok(())
     }
 
+    /// Where a photo was said to be taken, a picture is kept.
+    fn keep_photos(&mut self, checklist: &str, out: &mut Out) -> anyhow::Result<()> {
+        let file = self.home.job(&self.number)?;
+        let record = file.record(&self.home.functions);
+        let walks = record.walks.iter().filter(|walk| walk.checklist.id == checklist);
+        let mut kept = 0_u32;
+        for (walk, step) in walks.flat_map(|walk| walk.steps.iter().map(move |step| (walk, step))) {
+            for _ in step.photos_kept..step.photos_taken {
+                kept = kept.saturating_add(1);
+                let caption = format!("invented, drawn in place of a photo: {}", step.title);
+                let picture = picture::picture(kept)?;
+                let ready = photo::ready(picture, Some(&caption), photos::location(self.config));
+                let place = PhotoPlace {
+                    job: self.number.clone(),
+                    walk: Some(walk.id.clone()),
+                    step: Some(step.at.clone()),
+                };
+                let (by, at) = (INSTALLER.to_owned(), self.clock.now());
+                let bringing = Bringing { by, how: How::File, at };
+                photos::keep(self.config, &mut self.home.store, &place, &ready?, &bringing)
+                    .map_err(plain)?;
+            }
+        }
+        if 0 < kept {
+            out.line(&format!("  (pictures kept in place of photos: {kept})"))?;
+        }
+        Ok(())
+    }
+
     fn write(&mut self, out: &mut Out) -> anyhow::Result<()> {
         let folder = self.config.data.join(&self.number);
         std::fs::create_dir_all(&folder)
@@ -269,12 +302,14 @@ impl Demo<'_> {
         let pretty = |json| export::json::pretty(&json);
         let sealed = export::json::record(&record, &due);
         let sealed = super::seal::sealed(&mut self.home, &file, sealed)?;
-        let pages = sealed.pages(&Previews::new(), None).map_err(plain)?;
+        let previews = office::previews(self.config, &record).map_err(plain)?;
+        let pages = sealed.pages(&previews, None).map_err(plain)?;
         let sheet = export::html::sheet(&record, &export::drawing::plates(&record));
+        let page = export::html::record_with_photos(&record, &due, &previews);
         let all = [
             ("record.pdf", pages),
             ("record.json", sealed.text.into_bytes()),
-            ("record.html", export::html::record(&record, &due).into_bytes()),
+            ("record.html", page.into_bytes()),
             ("follow-ups.ics", ics.into_bytes()),
             ("sheet.txt", export::sheet_text::sheet(&record).into_bytes()),
             ("sheet.json", pretty(export::sheet_json::sheet(&record)).into_bytes()),

@@ -87,9 +87,11 @@ async fn all(
     let read = site.log(move |store, site| {
         let functions = &site.served.functions;
         let mut calls = Vec::new();
-        for number in store.jobs_with_callbacks(open)?.iter().take(MOST_JOBS) {
-            let record = office::job(store, functions, number)?.record(functions);
-            calls.extend(listed(export::callback::json(&record, open)));
+        let jobs = office::jobs_with_calls(store, functions, open)?;
+        for known in jobs.iter().take(MOST_JOBS) {
+            let record = known.file.record(functions);
+            let imported_as = known.imported_as.as_deref();
+            calls.extend(listed(export::callback::json(&record, imported_as, open)));
         }
         Ok::<_, OfficeError>(calls)
     });
@@ -120,7 +122,7 @@ async fn of_job(
 ) -> Result<Response, Refusal> {
     visitor.must(Right::Desk)?;
     let read = read_of_job(&site, of.number, move |file, site| {
-        let calls = export::callback::json(&file.record(&site.served.functions), open);
+        let calls = export::callback::json(&file.record(&site.served.functions), None, open);
         Ok(Json::object([("calls", calls)]))
     });
     read.await

@@ -113,12 +113,23 @@ pub(in super::super) struct DayLog {
     #[schema(example = "2026-11-26")]
     date: String,
     jobs: Vec<DayLogJob>,
+    /// Imported jobs of that day that cannot be read here.
+    unread: Option<Vec<DayLogUnread>>,
+}
+
+/// An imported job that cannot be read here.
+#[derive(ToSchema)]
+struct DayLogUnread {
+    imported_as: String,
+    why: String,
 }
 
 /// A job on a day.
 #[derive(ToSchema)]
 struct DayLogJob {
     number: String,
+    /// The name under which the record of another device is read here.
+    imported_as: Option<String>,
     address: String,
     invented: bool,
     attention: Vec<Attention>,

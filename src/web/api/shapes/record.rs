@@ -449,6 +449,8 @@ pub(super) struct FollowUp {
 pub(super) struct CallStanding {
     /// Of which job, in lists.
     job: Option<String>,
+    /// The name under which the record of another device is read here, in lists.
+    imported_as: Option<String>,
     /// Its address, in lists.
     address: Option<String>,
     id: u32,

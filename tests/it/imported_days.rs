@@ -1,0 +1,152 @@
+//! Jobs of other devices in the foreman's day and among the leak calls: read like
+//! the own ones, told apart from them, and never in their way.
+
+use chalkhand::domain::Hash;
+use chalkhand::store::Store;
+use jiff::civil::Date;
+use rusqlite::params;
+use serde_json::Value;
+
+use crate::bundle::{JOB, export, worked};
+use crate::program::Home;
+
+fn store(home: &Home) -> Store {
+    Store::open(&home.path("data/log.sqlite")).unwrap()
+}
+
+/// A job with a leak call, imported where nothing else is; with its name there.
+fn imported() -> (Home, Home, String) {
+    let away = worked();
+    let said = ["--where", "wet wall", "--caller", "Caller Example", "--by", "Desk Example"];
+    let words = ["callback", "open", JOB].into_iter().chain(said);
+    away.run(words.collect::<Vec<_>>()).well();
+    let bundle = export(&away, JOB, "bundle.zip");
+    let desk = Home::new();
+    desk.run(["import", bundle.to_str().unwrap()]).well();
+    let name = store(&desk).imports().unwrap()[0].name();
+    (away, desk, name)
+}
+
+fn days(home: &Home) -> Vec<Date> {
+    let entries = store(home).entries(JOB, 0).unwrap();
+    let mut days: Vec<Date> = entries.iter().map(|entry| entry.draft.at.date()).collect();
+    days.sort();
+    days.dedup();
+    days
+}
+
+fn day(home: &Home, date: Date) -> (String, Value) {
+    let date = date.to_string();
+    let json = home.run(["day", &date, "--json"]).well();
+    (home.run(["day", &date]).well(), serde_json::from_str(&json).unwrap())
+}
+
+#[test]
+fn a_day_holds_what_other_devices_logged() {
+    let (away, desk, name) = imported();
+    let all = days(&away);
+    assert!(1 < all.len(), "{all:?}");
+    for date in &all {
+        let (text, json) = day(&desk, *date);
+        let (_, own) = day(&away, *date);
+        assert!(text.contains(&format!("Job {name}, 1 Example Lane")), "{text}");
+        assert!(text.contains("(imported, only read here)"), "{text}");
+        let [job] = &json["jobs"].as_array().unwrap()[..] else { panic!("{json}") };
+        assert_eq!((&job["number"], &job["imported_as"]), (&JOB.into(), &name.as_str().into()));
+        assert_eq!(job["entries"], own["jobs"][0]["entries"], "entries as the device itself has");
+        assert_eq!(job["attention"], own["jobs"][0]["attention"]);
+        assert!(own["jobs"][0].get("imported_as").is_none() && json.get("unread").is_none());
+        assert_eq!(store(&desk).imports_on(*date).unwrap().len(), 1);
+    }
+    // Without a date the newest day with anything is shown.
+    let newest = all.last().unwrap();
+    assert!(desk.run(["day"]).well().starts_with(&format!("DAY LOG for {newest}")));
+    let before = newest.tomorrow().unwrap();
+    assert_eq!(store(&desk).days_beside(before).unwrap(), (Some(*newest), None));
+    let after = all[0].yesterday().unwrap();
+    assert_eq!(store(&desk).days_beside(after).unwrap(), (None, Some(all[0])));
+}
+
+#[test]
+fn an_own_job_of_the_same_number_stands_beside() {
+    let (away, _, name) = imported();
+    let desk = Home::with_job();
+    let bundle = export(&away, JOB, "again.zip");
+    desk.run(["import", bundle.to_str().unwrap()]).well();
+    for date in days(&desk) {
+        let (_, json) = day(&desk, date);
+        let names: Vec<_> = json["jobs"].as_array().unwrap().iter().collect();
+        let imported = names.iter().filter(|job| job["imported_as"] == name).count();
+        assert_eq!(imported, usize::from(days(&away).contains(&date)), "{json}");
+        assert!(names.iter().any(|job| job.get("imported_as").is_none()), "{json}");
+    }
+}
+
+#[test]
+fn the_calls_of_other_devices_are_listed() {
+    let (_, desk, name) = imported();
+    for which in [&[][..], &["--open"]] {
+        let words = |more: &[&'static str]| [&["callback", "list"], which, more].concat();
+        let text = desk.run(words(&[])).well();
+        assert!(text.contains(&format!("{name}  1 Example Lane")), "{text}");
+        assert!(text.contains("imported, only read here") && text.contains("wet wall"), "{text}");
+        let json: Value = serde_json::from_str(&desk.run(words(&["--json"])).well()).unwrap();
+        let [call] = &json.as_array().unwrap()[..] else { panic!("{json}") };
+        assert_eq!((&call["job"], &call["imported_as"]), (&JOB.into(), &name.as_str().into()));
+    }
+}
+
+/// A log that was written before the days of imports were kept.
+#[test]
+fn days_of_earlier_imports_are_found() {
+    let (away, desk, _) = imported();
+    {
+        let store = store(&desk);
+        let log = store.raw();
+        log.execute_batch(
+            "drop table import_day; delete from refinery_schema_history where version = 7",
+        )
+        .unwrap();
+    }
+    let store = store(&desk);
+    for date in days(&away) {
+        assert_eq!(store.imports_on(date).unwrap().len(), 1, "{date}");
+        let none = date.checked_sub(jiff::Span::new().years(1)).unwrap();
+        assert_eq!(store.imports_on(none).unwrap(), []);
+    }
+    let raw = store.raw();
+    let counted: u64 = raw.query_row("select count(*) from import_day", [], |r| r.get(0)).unwrap();
+    assert_eq!(counted, days(&away).len() as u64);
+    for change in ["update import_day set day = '2020-01-01'", "delete from import_day"] {
+        let refused = raw.execute(change, []).unwrap_err().to_string();
+        assert!(refused.contains("an import is never"), "{refused}");
+    }
+}
+
+/// What cannot be read here hides nobody else's day, and is named.
+#[test]
+fn one_that_cannot_be_read_is_named() {
+    let (away, _, name) = imported();
+    let desk = Home::with_job();
+    let bundle = export(&away, JOB, "again.zip");
+    desk.run(["import", bundle.to_str().unwrap()]).well();
+    {
+        let text = b"id = \"of another version\"";
+        let hash = Hash::of(text).to_string();
+        let store = store(&desk);
+        let log = store.raw();
+        log.execute_batch("drop trigger import_file_is_never_updated").unwrap();
+        let sql = "update import_file set body = ?1, sha256 = ?2 where path like 'checklists/%'";
+        assert!(0 < log.execute(sql, params![text, hash]).unwrap());
+    }
+    for date in days(&away) {
+        let (text, json) = day(&desk, date);
+        assert!(text.contains(&format!("Job {name} (imported) cannot be shown: ")), "{text}");
+        assert_eq!(json["unread"][0]["imported_as"], name);
+        assert_eq!(
+            json["jobs"].as_array().unwrap().len(),
+            usize::from(days(&desk).contains(&date))
+        );
+    }
+    assert_eq!(desk.run(["callback", "list"]).well(), "no callback was ever opened\n");
+}
