@@ -9,8 +9,8 @@ use jiff::civil::Date;
 use crate::measure::{Quantity, Value};
 
 use super::{
-    About, CallbackStanding, Computed, Deviation, Record, RecordStep, RecordWalk, RowRef, StepRef,
-    WalkId,
+    CallbackStanding, Computed, Deviation, DeviationKind, Record, RecordStep, RecordWalk, RowRef,
+    StepRef, WalkId,
 };
 
 /// Tags of steps that keep water out.
@@ -44,8 +44,28 @@ pub struct Desk {
 pub struct Place {
     /// Which.
     pub at: RowRef,
-    /// Why, in words.
-    pub because: String,
+    /// Why.
+    pub because: WhyPlace,
+}
+
+/// Why a row of the plan is a place of a call.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum WhyPlace {
+    /// It was named at the call.
+    Named,
+    /// The caller said its name.
+    Said,
+    /// The caller said what stands on the plan in one of its columns.
+    SaidAs {
+        /// The words.
+        words: String,
+        /// The column.
+        column: String,
+    },
+    /// It is what a place is on.
+    Under(RowRef),
+    /// It lies on this one.
+    On(RowRef),
 }
 
 /// Where a step stands in the order; the first is looked at first.
@@ -74,8 +94,32 @@ pub struct DeskStep {
     pub step: RecordStep,
     /// Its place in the order.
     pub rank: Rank,
-    /// Why, in words.
-    pub because: Vec<String>,
+    /// Why; nothing where it stands as asked and no place is known.
+    pub because: Vec<WhyStep>,
+}
+
+/// Why a step stands where it stands.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum WhyStep {
+    /// It deviates.
+    Deviates {
+        /// How.
+        kind: DeviationKind,
+        /// Who accepted that.
+        accepted_by: Option<String>,
+    },
+    /// Facts were changed after it was answered.
+    AskedOtherwise,
+    /// It was not logged.
+    NotLogged,
+    /// Its entry was corrected.
+    Corrected,
+    /// It is of a row that is a place of the call.
+    AtPlace(RowRef),
+    /// It is of another row.
+    Elsewhere(RowRef),
+    /// It is of no row.
+    WholeRoof,
 }
 
 /// A day of the install.
@@ -145,28 +189,24 @@ fn ranked(record: &Record, walk: &RecordWalk, step: &RecordStep, places: &[Place
     let of = |need: &super::Attention| need.walk == walk.id && need.step.as_ref() == Some(&step.at);
     for deviation in record.deviations.iter().filter(|d| of(&d.need)) {
         amiss = true;
-        let what = match &deviation.need.about {
-            About::OffTarget { .. } => "off target",
-            About::Skipped { .. } => "left out",
-            About::TooFast { .. } => "confirmed too fast",
-            _ => "photos missing",
-        };
-        because.push(match &deviation.accepted {
-            None => format!("{what}, and nobody accepted it"),
-            Some(accepted) => format!("{what}, accepted by {}", accepted.by),
+        let kind = DeviationKind::of(&deviation.need.about);
+        because.push(WhyStep::Deviates {
+            kind: kind.unwrap_or(DeviationKind::PhotosMissing),
+            accepted_by: deviation.accepted.as_ref().map(|accepted| accepted.by.clone()),
         });
     }
-    let otherwise = |need: &&super::Attention| matches!(need.about, About::AskedOtherwise { .. });
+    let otherwise =
+        |need: &&super::Attention| matches!(need.about, super::About::AskedOtherwise { .. });
     if record.attention.iter().filter(otherwise).any(of) {
         amiss = true;
-        because.push("facts were changed after it was answered".to_owned());
+        because.push(WhyStep::AskedOtherwise);
     }
     if step.settled.is_none() {
         amiss = true;
-        because.push("not logged".to_owned());
+        because.push(WhyStep::NotLogged);
     }
     if !step.corrected.is_empty() {
-        because.push("its entry was corrected".to_owned());
+        because.push(WhyStep::Corrected);
     }
     let row = row_of(walk, &step.at);
     let place = row.as_ref().and_then(|row| places.iter().find(|place| place.at == *row));
@@ -179,10 +219,12 @@ fn ranked(record: &Record, walk: &RecordWalk, step: &RecordStep, places: &[Place
         (Some(_), None, false) => Rank::Elsewhere,
     };
     match (&row, place) {
-        (Some(row), Some(_)) => because.push(format!("at the place: {row}")),
-        (Some(row), None) if !places.is_empty() => because.push(format!("elsewhere: {row}")),
+        (Some(row), Some(_)) => because.push(WhyStep::AtPlace(row.clone())),
+        (Some(row), None) if !places.is_empty() => {
+            because.push(WhyStep::Elsewhere(row.clone()));
+        }
         (Some(_), None) => {}
-        (None, _) => because.push("of the whole roof".to_owned()),
+        (None, _) => because.push(WhyStep::WholeRoof),
     }
     DeskStep { walk: walk.id.clone(), step: step.clone(), rank, because }
 }
@@ -256,24 +298,21 @@ fn places(record: &Record, walks: &[&RecordWalk], callback: &CallbackStanding) -
     let plan = plan(record, walks);
     let call = &callback.call;
     let mut found: Vec<Place> = Vec::new();
-    let mut add = |at: &RowRef, because: String| add_to(&mut found, at, because);
+    let mut add = |at: &RowRef, because: WhyPlace| add_to(&mut found, at, because);
     for at in &call.rows {
-        add(at, format!("{at} was named at the call"));
+        add(at, WhyPlace::Named);
     }
     let said = words(&format!("{} {}", call.water, call.edge.as_deref().unwrap_or_default()));
     for (at, columns) in &plan {
         if says(&said, &words(&at.to_string())) {
-            add(at, format!("the caller said “{at}”"));
+            add(at, WhyPlace::Said);
         }
         for (column, value) in columns {
             if let Value::Text(text) = value
                 && says(&said, &words(text))
             {
-                let column = column.replace('_', " ");
-                add(
-                    at,
-                    format!("the caller said “{text}”, and on the plan that is {at} ({column})"),
-                );
+                let (words, column) = (text.clone(), column.clone());
+                add(at, WhyPlace::SaidAs { words, column });
             }
         }
     }
@@ -302,14 +341,14 @@ fn places(record: &Record, walks: &[&RecordWalk], callback: &CallbackStanding) -
             });
             on = up.filter(|up| plan.contains_key(up)).collect();
             for up in &on {
-                add_to(&mut found, up, format!("{at} is on {up}"));
+                add_to(&mut found, up, WhyPlace::Under(at.clone()));
             }
         }
         for base in &on {
             for (row, columns) in &plan {
                 let lies = columns.get(&base.table).and_then(number) == Some(base.row);
                 if repeated.contains(row.table.as_str()) && lies {
-                    add_to(&mut found, row, format!("{row} lies on {base}"));
+                    add_to(&mut found, row, WhyPlace::On(base.clone()));
                 }
             }
         }
@@ -317,7 +356,7 @@ fn places(record: &Record, walks: &[&RecordWalk], callback: &CallbackStanding) -
     found
 }
 
-fn add_to(found: &mut Vec<Place>, at: &RowRef, because: String) {
+fn add_to(found: &mut Vec<Place>, at: &RowRef, because: WhyPlace) {
     if found.iter().all(|place| place.at != *at) {
         found.push(Place { at: at.clone(), because });
     }

@@ -1,8 +1,8 @@
 //! What the desk sees after a leak call, as text and as JSON
 //! (`chalkhand-callback/1`). The order is `domain::desk`'s.
 
-use crate::domain::desk::{Desk, DeskStep, Rank};
-use crate::domain::{At, Due, Json, Record};
+use crate::domain::desk::{Desk, DeskStep, Place, Rank, WhyPlace, WhyStep};
+use crate::domain::{At, DeviationKind, Due, Json, Record};
 
 use super::callback::{accepted, call, caller, deviation, finding, stands, water};
 use super::json::{attention, follow_up, list, object};
@@ -45,7 +45,7 @@ pub fn text(record: &Record, desk: &Desk, due: &[Due], now: At) -> String {
     page.heading("Where water was said to come in");
     page.item(2, &water(of));
     for place in &desk.places {
-        page.item(2, &format!("{}: {}", place.at, place.because));
+        page.item(2, &format!("{}: {}", place.at, because(place)));
     }
     if desk.places.is_empty() {
         page.paragraph(2, NO_PLACE);
@@ -153,7 +153,7 @@ pub fn json(record: &Record, desk: &Desk, due: &[Due]) -> Json {
             ("step", Json::text(&step.step.at)),
             ("title", Json::text(&step.step.title)),
             ("rank", Json::text(rank(step.rank))),
-            ("because", list(step.because.iter().map(Json::text))),
+            ("because", list(step.because.iter().map(|why| Json::Text(reason(why))))),
             ("stands", Json::Text(stands(&step.step, units))),
             ("photos_asked", Json::from(step.step.photos_asked)),
             ("photos_said_taken", Json::from(step.step.photos_taken)),
@@ -190,7 +190,7 @@ pub fn json(record: &Record, desk: &Desk, due: &[Due]) -> Json {
         Json::object([
             ("table", Json::text(&place.at.table)),
             ("row", Json::from(place.at.row)),
-            ("because", Json::text(&place.because)),
+            ("because", Json::Text(because(place))),
         ])
     });
     object(vec![
@@ -213,7 +213,51 @@ pub fn json(record: &Record, desk: &Desk, due: &[Due]) -> Json {
 /// Why a step stands where it stands.
 #[must_use]
 pub fn why(step: &DeskStep) -> String {
-    if step.because.is_empty() { "stands as asked".to_owned() } else { step.because.join("; ") }
+    if step.because.is_empty() {
+        return "stands as asked".to_owned();
+    }
+    step.because.iter().map(reason).collect::<Vec<_>>().join("; ")
+}
+
+/// One reason why a step stands where it stands.
+#[must_use]
+pub fn reason(why: &WhyStep) -> String {
+    match why {
+        WhyStep::Deviates { kind, accepted_by } => {
+            let what = match kind {
+                DeviationKind::OffTarget => "off target",
+                DeviationKind::Skipped => "left out",
+                DeviationKind::TooFast => "confirmed too fast",
+                DeviationKind::PhotosMissing => "photos missing",
+            };
+            match accepted_by {
+                None => format!("{what}, and nobody accepted it"),
+                Some(by) => format!("{what}, accepted by {by}"),
+            }
+        }
+        WhyStep::AskedOtherwise => "facts were changed after it was answered".to_owned(),
+        WhyStep::NotLogged => "not logged".to_owned(),
+        WhyStep::Corrected => "its entry was corrected".to_owned(),
+        WhyStep::AtPlace(row) => format!("at the place: {row}"),
+        WhyStep::Elsewhere(row) => format!("elsewhere: {row}"),
+        WhyStep::WholeRoof => "of the whole roof".to_owned(),
+    }
+}
+
+/// Why a row of the plan is a place of the call.
+#[must_use]
+pub fn because(place: &Place) -> String {
+    let at = &place.at;
+    match &place.because {
+        WhyPlace::Named => format!("{at} was named at the call"),
+        WhyPlace::Said => format!("the caller said “{at}”"),
+        WhyPlace::SaidAs { words, column } => {
+            let column = column.replace('_', " ");
+            format!("the caller said “{words}”, and on the plan that is {at} ({column})")
+        }
+        WhyPlace::Under(on) => format!("{on} is on {at}"),
+        WhyPlace::On(base) => format!("{at} lies on {base}"),
+    }
 }
 
 fn name(step: &DeskStep) -> String {

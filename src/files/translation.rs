@@ -145,6 +145,15 @@ fn read(root: &Node<'_>, original: &Checklist) -> Option<Checklist> {
             words.read(node, "choice", options);
         }
     });
+    // Dates may be left out: they are read, and never said on a walk.
+    if root.any("follow_ups").is_some() {
+        let known = ids(original.follow_ups.iter().map(|follow_up| &follow_up.id).collect());
+        by_id(root, "follow_ups", "follow-up", &known, |at, node| {
+            if let (Some(title), Some(date)) = (node.need("title"), into.follow_ups.get_mut(at)) {
+                date.title = title.value;
+            }
+        });
+    }
     // Texts that formulas and functions of the trade give.
     for (key, value) in root.named("values") {
         if let Some(said) = as_text(value, report) {

@@ -3,8 +3,8 @@
 
 use jiff::civil::Date;
 
-use super::OfficeError;
 use super::deeds::{Deed, refused};
+use super::{Needed, OfficeError, Why};
 use crate::domain::{
     Call, CallbackStanding, Draft, Finding, JobFile, NamedStep, Record, RowRef, StepRef, WalkId,
     Warranty, What, desk,
@@ -48,9 +48,9 @@ pub struct NewFinding<'a> {
     pub unfinished: Option<&'a str>,
 }
 
-fn needed(what: &str, words: &str) -> Result<String, OfficeError> {
+fn needed(what: Needed, words: &str) -> Result<String, OfficeError> {
     match words.trim() {
-        "" => refused(format!("say {what}")),
+        "" => refused(Why::NotSaid(what)),
         words => Ok(words.to_owned()),
     }
 }
@@ -76,10 +76,8 @@ pub fn named_rows(
                 "no {table} of this job is known; {table} {row} is kept as it was said"
             )),
             Some(known) if row == 0 || known < row => {
-                let number = &record.job.number;
-                return refused(format!(
-                    "job {number} has no {table} {row}; its {table}s are 1 to {known}"
-                ));
+                let (job, table) = (record.job.number.clone(), table.to_owned());
+                return refused(Why::NoRow { job, table, row, known });
             }
             Some(_) => {}
         }
@@ -100,18 +98,17 @@ pub fn open_call(
     deed: &Deed<'_>,
 ) -> Result<(u32, Draft, Vec<String>), OfficeError> {
     if deed.at.date() < new.reported {
-        let reported = new.reported;
-        return refused(format!("{reported} is to come: say the day on which it was reported"));
+        return refused(Why::ToCome(new.reported));
     }
     let (rows, remarks) = named_rows(record, new.plane, new.run)?;
     let id = file.standing.callbacks.keys().max().map_or(1, |last| last.saturating_add(1));
     let call = Call {
         id,
         reported: new.reported,
-        water: needed("where water came in", new.water)?,
+        water: needed(Needed::Water, new.water)?,
         rows,
         edge: said(new.edge),
-        caller: needed("who called", new.caller)?,
+        caller: needed(Needed::Caller, new.caller)?,
         phone: said(new.phone),
     };
     let key = format!("callback/{}/{id}/open", file.job.number);
@@ -123,13 +120,10 @@ pub fn open_call(
 /// # Errors
 /// The job has none of it.
 pub fn call(file: &JobFile, id: u32) -> Result<&CallbackStanding, OfficeError> {
-    let (calls, number) = (&file.standing.callbacks, &file.job.number);
-    let known = || calls.keys().map(u32::to_string).collect::<Vec<_>>().join(", ");
+    let calls = &file.standing.callbacks;
     calls.get(&id).ok_or_else(|| {
-        OfficeError::Refused(match calls.is_empty() {
-            true => format!("job {number} has no callback yet"),
-            false => format!("job {number} has no callback {id}; it has: {}", known()),
-        })
+        let (job, known) = (file.job.number.clone(), calls.keys().copied().collect());
+        Why::NoCall { job, id, known }.into()
     })
 }
 
@@ -141,11 +135,9 @@ pub fn open_one(file: &JobFile, id: u32) -> Result<&CallbackStanding, OfficeErro
     let callback = call(file, id)?;
     match &callback.closed {
         None => Ok(callback),
-        Some((_, closed)) => refused(format!(
-            "callback {id} was closed {} by {}; a new call is opened with: chalkhand callback open",
-            closed.at.date(),
-            closed.by
-        )),
+        Some((_, closed)) => {
+            refused(Why::CallClosed { id, on: closed.at.date(), by: closed.by.clone() })
+        }
     }
 }
 
@@ -166,21 +158,17 @@ pub fn close_call(
     let mut visits = open_one(file, id)?.visits.iter().map(|(walk, _)| walk);
     let visit_left_open = match (visits.find(|walk| is_open(walk)), new.unfinished) {
         (Some(walk), None) => {
-            return refused(format!(
-                "its visit {walk} is open, which was not walked to its end: go on with it with: \
-                 chalkhand callback visit {number} {id} --by NAME; or close the call all the same \
-                 and say why: --unfinished \"…\""
-            ));
+            return refused(Why::VisitOpen { walk: walk.clone(), job: number.clone(), id });
         }
-        (Some(_), Some(why)) => Some(needed("why the visit is left unfinished", why)?),
+        (Some(_), Some(why)) => Some(needed(Needed::Unfinished, why)?),
         (None, Some(_)) => {
-            return refused(format!("no visit of callback {id} is open: leave --unfinished out"));
+            return refused(Why::NoVisitOpen(id));
         }
         (None, None) => None,
     };
     let finding = Finding {
         id,
-        found: needed("what was found", new.found)?,
+        found: needed(Needed::Found, new.found)?,
         cause: said(new.cause),
         done: said(new.done),
         steps: new.steps.clone(),
@@ -213,14 +201,10 @@ pub fn named_step(record: &Record, text: &str) -> Result<NamedStep, OfficeError>
     lists.dedup();
     match lists.as_slice() {
         [checklist] => Ok(NamedStep { checklist: (*checklist).to_owned(), step }),
-        [] => refused(format!(
-            "no checklist of job {} has a step `{text}`; see them with: chalkhand checklist show",
-            record.job.number
-        )),
+        [] => refused(Why::NoSuchStep { job: record.job.number.clone(), step: text.to_owned() }),
         many => {
-            let all: Vec<String> = many.iter().map(|list| format!("{list}:{step}")).collect();
-            let all = all.join(" or ");
-            refused(format!("several checklists have a step `{step}`: write {all}"))
+            let all = many.iter().map(|list| format!("{list}:{step}")).collect();
+            refused(Why::SeveralSteps { step: step.to_string(), all })
         }
     }
 }

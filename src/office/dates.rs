@@ -8,9 +8,9 @@ use jiff::tz::TimeZone;
 
 use super::deeds::{Deed, refused};
 use super::settings::Settings;
-use super::{OfficeError, dates, give_out, zone};
+use super::{Needed, OfficeError, Why, dates, give_out, zone};
 use crate::domain::schedule::{self, CannotChange};
-use crate::domain::{At, Draft, Due, Job, JobFile, NewDate, Standing, Working};
+use crate::domain::{At, Draft, Due, Job, JobFile, NewDate, Standing, WalkId, Working};
 use crate::store::Store;
 
 /// What is to become of a date. Dates are named by their number or identifier;
@@ -61,7 +61,7 @@ pub struct Changed {
 
 impl From<CannotChange> for OfficeError {
     fn from(why: CannotChange) -> Self {
-        Self::Refused(why.to_string())
+        Self::Refused(why.into())
     }
 }
 
@@ -104,20 +104,20 @@ fn made(
             let due = named(job, all, date)?;
             let same = due.start.instant().to_zoned_datetime(zone.clone()).time();
             let to = when(to, same)?;
-            let why = said("why", why)?;
+            let why = said(Needed::DateWhy, why)?;
             let draft = schedule::move_to(job, due, at(to, &zone)?, why, now, by)?;
             (draft, Some(due.clone()), odd_time(working, to, due.lasts_min, &zone, now))
         }
         Change::Cancel { date, why } => {
             let due = named(job, all, date)?;
-            let draft = schedule::cancel(job, due, said("why", why)?, now, by)?;
+            let draft = schedule::cancel(job, due, said(Needed::DateWhy, why)?, now, by)?;
             (draft, Some(due.clone()), Vec::new())
         }
         Change::Add { on, lasts_min, title, who, visit } => {
             let on = when(on, working.opens)?;
             let mut unusual = odd_time(working, on, lasts_min, &zone, now);
-            unusual.extend(who.and_then(|role| nobody_is(job, role)));
-            let (start, title) = (at(on, &zone)?, said("what it is", title)?);
+            unusual.extend(who.and_then(|role| nobody_is(job, role)).map(|odd| odd.to_string()));
+            let (start, title) = (at(on, &zone)?, said(Needed::DateTitle, title)?);
             let new = NewDate { start, lasts_min, title, who, visit };
             (schedule::add(job, &file.standing, &new, now, by), None, unusual)
         }
@@ -126,9 +126,9 @@ fn made(
     Ok(Changed { draft: Draft { how: deed.how.clone(), key, ..draft }, was, unusual })
 }
 
-fn said<'a>(what: &str, words: &'a str) -> Result<&'a str, OfficeError> {
+fn said(what: Needed, words: &str) -> Result<&str, OfficeError> {
     match words.trim() {
-        "" => refused(format!("say {what}")),
+        "" => refused(Why::NotSaid(what)),
         words => Ok(words),
     }
 }
@@ -140,12 +140,9 @@ fn said<'a>(what: &str, words: &'a str) -> Result<&'a str, OfficeError> {
 pub fn named<'a>(job: &Job, all: &'a [Due], wanted: &str) -> Result<&'a Due, OfficeError> {
     let number = wanted.parse::<u32>().ok();
     let fits = |due: &&Due| due.uid == wanted || (number.is_some() && due.number == number);
-    all.iter().find(fits).ok_or_else(|| {
-        let job = &job.number;
-        OfficeError::Refused(format!(
-            "job {job} has no date `{wanted}`; see them with: chalkhand calendar {job}"
-        ))
-    })
+    all.iter()
+        .find(fits)
+        .ok_or_else(|| Why::NoDate { job: job.number.clone(), date: wanted.to_owned() }.into())
 }
 
 /// A day, or a day and an hour, at the address.
@@ -155,15 +152,12 @@ pub fn named<'a>(job: &Job, all: &'a [Due], wanted: &str) -> Result<&'a Due, Off
 pub fn when(text: &str, hour: Time) -> Result<DateTime, OfficeError> {
     let day = text.parse::<Date>().ok().filter(|_| text.len() == 10);
     let hours = || text.parse::<DateTime>().ok().filter(|_| (16..=19).contains(&text.len()));
-    day.map(|day| day.to_datetime(hour)).or_else(hours).ok_or_else(|| {
-        OfficeError::Refused(format!(
-            "`{text}` is no day; write 2026-12-03, or 2026-12-03T10:00 at the address"
-        ))
-    })
+    let day = day.map(|day| day.to_datetime(hour)).or_else(hours);
+    day.ok_or_else(|| Why::NoDay(text.to_owned()).into())
 }
 
 fn at(local: DateTime, zone: &TimeZone) -> Result<At, OfficeError> {
-    let outside = |_| OfficeError::Refused("the day lies outside the calendar".to_owned());
+    let outside = |_| Why::OutsideCalendar;
     Ok(At::new(local.to_zoned_datetime(zone.clone()).map_err(outside)?.timestamp(), zone))
 }
 
@@ -179,27 +173,66 @@ fn odd_time(
     let is_past = to < zone.to_datetime(now.instant());
     let past = is_past.then(|| format!("{day} {clock} is past"));
     past.into_iter()
-        .chain(outside_hours(working, to, lasts_min, zone))
+        .chain(outside_hours(working, to, lasts_min, zone).map(|odd| odd.to_string()))
         .map(|why| format!("{why}; it was put there all the same"))
         .collect()
+}
+
+/// What is unusual about a date that somebody put where it is; a sentence without
+/// its full stop.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum Unusual {
+    /// The office does not work then, as `Working::hinders` says it.
+    #[error("{0}")]
+    Hindered(String),
+    /// It is not within the office's hours.
+    #[error(
+        "{} {}, {lasts_min} minutes long, is outside the office's hours, {} to {}",
+        .at.date(),
+        .at.strftime("%H:%M"),
+        .opens.strftime("%H:%M"),
+        .closes.strftime("%H:%M")
+    )]
+    OutsideHours {
+        /// When it begins, at the address.
+        at: DateTime,
+        /// How long it takes, in minutes.
+        lasts_min: u32,
+        /// When the office opens.
+        opens: Time,
+        /// When it closes.
+        closes: Time,
+    },
+    /// Nobody has its role on the job.
+    #[error(
+        "nobody on job {job} is its {role}, so the date is in nobody's own calendar; roles there: \
+         {}",
+        if .roles.is_empty() { "none".to_owned() } else { .roles.join(", ") }
+    )]
+    NobodyIs {
+        /// The job's number.
+        job: String,
+        /// The role.
+        role: String,
+        /// The roles that somebody has.
+        roles: Vec<String>,
+    },
 }
 
 /// Why the office does not work at a time; none where it does.
 fn outside_hours(
     working: &Working,
-    to: DateTime,
+    at: DateTime,
     lasts_min: u32,
     zone: &TimeZone,
-) -> Option<String> {
-    working.hinders(to, lasts_min, zone).or_else(|| {
-        (!is_in_hours(working, to, lasts_min)).then(|| {
-            format!(
-                "{} {}, {lasts_min} minutes long, is outside the office's hours, {} to {}",
-                to.date(),
-                to.strftime("%H:%M"),
-                working.opens.strftime("%H:%M"),
-                working.closes.strftime("%H:%M")
-            )
+) -> Option<Unusual> {
+    working.hinders(at, lasts_min, zone).map(Unusual::Hindered).or_else(|| {
+        let (opens, closes) = (working.opens, working.closes);
+        (!is_in_hours(working, at, lasts_min)).then_some(Unusual::OutsideHours {
+            at,
+            lasts_min,
+            opens,
+            closes,
         })
     })
 }
@@ -223,7 +256,7 @@ pub fn unusual(
     standing: &Standing,
     working: &Working,
     due: &Due,
-) -> Result<Vec<String>, OfficeError> {
+) -> Result<Vec<Unusual>, OfficeError> {
     let is_added = standing.issued.get(&due.uid).is_some_and(|issued| issued.added.is_some());
     let mut all = Vec::new();
     if due.moved_because.is_some() || is_added {
@@ -238,35 +271,53 @@ pub fn unusual(
 }
 
 /// What to say of a role that nobody has on the job.
-fn nobody_is(job: &Job, role: &str) -> Option<String> {
+fn nobody_is(job: &Job, role: &str) -> Option<Unusual> {
     if job.people.iter().any(|person| person.role == role) {
         return None;
     }
-    let mut roles: Vec<&str> = job.people.iter().map(|person| person.role.as_str()).collect();
+    let mut roles: Vec<String> = job.people.iter().map(|person| person.role.clone()).collect();
     roles.sort_unstable();
     roles.dedup();
-    let roles = if roles.is_empty() { "none".to_owned() } else { roles.join(", ") };
-    Some(format!(
-        "nobody on job {} is its {role}, so the date is in nobody's own calendar; roles there: \
-         {roles}",
-        job.number
-    ))
+    Some(Unusual::NobodyIs { job: job.number.clone(), role: role.to_owned(), roles })
 }
 
-/// The follow-ups that have no date yet, a line each, and why. Of a checklist
-/// that was walked again only the newest walk counts: an older one that was left
-/// open ends no more.
+/// A follow-up that has no date yet.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Undated<'a> {
+    /// What it is.
+    pub title: &'a str,
+    /// Its checklist.
+    pub checklist: &'a str,
+    /// The walk that has not ended; none where none was begun.
+    pub open: Option<&'a WalkId>,
+}
+
+impl std::fmt::Display for Undated<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let Self { title, checklist, open } = self;
+        match open {
+            Some(walk) => write!(f, "{title}: the walk {walk} has not ended"),
+            None => write!(f, "{title}: {checklist} has not been walked"),
+        }
+    }
+}
+
+/// The follow-ups that have no date yet, and why. Of a checklist that was walked
+/// again only the newest walk counts: an older one that was left open ends no more.
 #[must_use]
-pub fn undated(file: &JobFile) -> Vec<String> {
-    let mut lines = Vec::new();
+pub fn undated(file: &JobFile) -> Vec<Undated<'_>> {
+    let mut all = Vec::new();
     for checklist in &file.checklists {
         let newest = file.standing.walks_of(&checklist.id).next_back();
-        let why = match newest {
-            Some((_, walk)) if walk.ended.is_some() => continue,
-            Some((id, _)) => format!("the walk {id} has not ended"),
-            None => format!("{} has not been walked", checklist.id),
-        };
-        lines.extend(checklist.follow_ups.iter().map(|one| format!("{}: {why}", one.title)));
+        if newest.is_some_and(|(_, walk)| walk.ended.is_some()) {
+            continue;
+        }
+        let (open, checklist_id) = (newest.map(|(id, _)| id), checklist.id.as_str());
+        all.extend(checklist.follow_ups.iter().map(|one| Undated {
+            title: &one.title,
+            checklist: checklist_id,
+            open,
+        }));
     }
-    lines
+    all
 }

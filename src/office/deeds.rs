@@ -2,13 +2,12 @@
 //! has looked at a witness point. Who may is decided here, for the commands and
 //! for the pages; nothing is written.
 
-use super::OfficeError;
+use super::{Needed, OfficeError, Why};
 use crate::domain::deviation::{may_accept, role_of};
 use crate::domain::{
     At, Deviation, DeviationKind, Draft, How, JobFile, Key, Note, PointKind, PointStanding, Record,
     StepRef, WalkId, What,
 };
-use crate::export::words;
 
 /// Who does something, when and how.
 #[derive(Clone, Debug)]
@@ -44,8 +43,8 @@ impl Deed<'_> {
     }
 }
 
-pub(super) fn refused<T>(why: String) -> Result<T, OfficeError> {
-    Err(OfficeError::Refused(why))
+pub(super) fn refused<T>(why: Why) -> Result<T, OfficeError> {
+    Err(why.into())
 }
 
 /// A point of a walk, and the step before which it stands.
@@ -66,10 +65,9 @@ pub fn waiting(file: &JobFile) -> Vec<PointAt<'_>> {
 
 /// Names of those who hold one of these roles on the job.
 #[must_use]
-pub fn holders(file: &JobFile, roles: &[&str]) -> String {
+pub fn holders(file: &JobFile, roles: &[&str]) -> Vec<String> {
     let people = file.job.people.iter().filter(|p| roles.contains(&p.role.as_str()));
-    let names: Vec<&str> = people.map(|person| person.name.as_str()).collect();
-    if names.is_empty() { "nobody on this job".to_owned() } else { names.join(", ") }
+    people.map(|person| person.name.clone()).collect()
 }
 
 /// The entry that releases a hold point. Where several walks wait at the step and
@@ -88,15 +86,13 @@ pub fn release(
     let waiting = waiting(file);
     let is = |at: &PointAt<'_>| *at.1 == step && walk.is_none_or(|walk| walk == at.0);
     let Some((walk, _, point)) = waiting.iter().rev().find(|at| is(at)) else {
-        let names: Vec<String> = waiting.iter().map(|(_, at, _)| at.to_string()).collect();
-        let names = if names.is_empty() { "none".to_owned() } else { names.join(", ") };
-        let number = &file.job.number;
-        return refused(format!(
-            "no hold point waits at `{step}` on job {number}; waiting: {names}"
-        ));
+        let waiting = waiting.iter().map(|(_, at, _)| at.to_string()).collect();
+        let (step, job) = (step.to_string(), file.job.number.clone());
+        return refused(Why::NoHold { step, job, waiting });
     };
     if point.role != role {
-        return refused(format!("`{step}` is released by the {}, not by the {role}", point.role));
+        let (step, not) = (step.to_string(), role.to_owned());
+        return refused(Why::OthersRole { step, role: point.role.clone(), not });
     }
     held(file, deed.by, role)?;
     let key = format!("release/{}/{walk}/{step}/{}", file.job.number, point.reached);
@@ -108,8 +104,8 @@ fn held(file: &JobFile, by: &str, role: &str) -> Result<(), OfficeError> {
     if file.job.holds(by, role) {
         return Ok(());
     }
-    let (number, names) = (&file.job.number, holders(file, &[role]));
-    refused(format!("{by} is not a {role} of job {number}; who is: {names}"))
+    let (by, job, names) = (by.to_owned(), file.job.number.clone(), holders(file, &[role]));
+    refused(Why::NotInRole { by, role: role.to_owned(), job, names })
 }
 
 /// The deviations of an entry, accepted or not.
@@ -130,14 +126,12 @@ pub fn accept(
 ) -> Result<Draft, OfficeError> {
     let (number, by, reason) = (&file.job.number, deed.by, reason.trim());
     if reason.is_empty() {
-        return refused("say why it may stay".to_owned());
+        return refused(Why::NotSaid(Needed::MayStay));
     }
     let of: Vec<&Deviation> = deviations_of(record, seq).collect();
     let Some(first) = of.first() else {
-        let open = words::entries(&record.open_deviations());
-        return refused(format!(
-            "entry {seq} of job {number} shows no deviation that stands; those that do: {open}"
-        ));
+        let (job, open) = (number.clone(), record.open_deviations());
+        return refused(Why::NoDeviation { entry: seq, job, open });
     };
     let open: Vec<DeviationKind> = of
         .iter()
@@ -145,23 +139,23 @@ pub fn accept(
         .filter_map(|deviation| DeviationKind::of(&deviation.need.about))
         .collect();
     if let (true, Some(before)) = (open.is_empty(), &first.accepted) {
-        return refused(format!(
-            "entry {seq} was accepted before, by {} in entry {}: {}",
-            before.by, before.seq, before.reason
-        ));
+        return refused(Why::AcceptedBefore {
+            entry: seq,
+            by: before.by.clone(),
+            seq: before.seq,
+            reason: before.reason.clone(),
+        });
     }
     let walk = first.need.walk.clone();
     let checklist = file.checklist(&walk.checklist).map(AsRef::as_ref);
     let roles = may_accept(checklist, first.need.step.as_ref());
     let Some(role) = role_of(&file.job, by, &roles) else {
-        return refused(format!(
-            "{by} may not accept it: that is for the {} of job {number}, who is: {}",
-            roles.join(" or the "),
-            holders(file, &roles)
-        ));
+        let (job, names) = (number.clone(), holders(file, &roles));
+        let roles = roles.iter().map(|role| (*role).to_owned()).collect();
+        return refused(Why::MayNotAccept { by: by.to_owned(), roles, job, names });
     };
     let Some(step) = first.need.step.clone() else {
-        return refused(format!("entry {seq} is of no step"));
+        return refused(Why::OfNoStep(seq));
     };
     let kinds: Vec<&str> = open.iter().map(|kind| kind.word()).collect();
     let key = format!("accept/{number}/{seq}/{}", kinds.join("+"));
@@ -210,12 +204,12 @@ pub fn witness(
     let Some(((walk, step, point), looked)) =
         points.into_iter().find(|((of, at, _), _)| *of == walk && **at == step)
     else {
-        let number = &file.job.number;
-        return refused(format!("no witness point was reached at `{step}` on job {number}"));
+        let (step, job) = (step.to_string(), file.job.number.clone());
+        return refused(Why::NoWitness { step, job });
     };
     held(file, deed.by, &point.role)?;
     if let Some(note) = looked {
-        return refused(format!("{} looked at it before, in entry {}", note.by, note.seq));
+        return refused(Why::LookedBefore { by: note.by.clone(), seq: note.seq });
     }
     let key = format!("witness/{}/{walk}/{step}/{}", file.job.number, point.reached);
     let text = format!("{WITNESSED}{}.", point.role);

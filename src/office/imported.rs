@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::known_jobs::{Jobs, KnownJob};
-use super::{OfficeError, job_of};
+use super::{OfficeError, Why, job_of};
 use crate::bundle;
 use crate::config::Config;
 use crate::domain::{Hash, JobFile, Pin, entry_json};
@@ -22,10 +22,10 @@ pub fn imported(store: &Store, name: &str) -> Result<ImportedJob, OfficeError> {
     let mut found: Vec<_> = jobs.filter(|j| j.number == name || j.name() == name).collect();
     if 1 < found.len() {
         let names: Vec<String> = found.iter().map(ImportedJob::name).collect();
-        return Err(OfficeError::Refused(format!(
+        return Err(OfficeError::Refused(Why::Other(format!(
             "several imported jobs have the number {name}: say {}",
             names.join(" or ")
-        )));
+        ))));
     }
     found.pop().ok_or_else(|| OfficeError::NoJob(name.to_owned()))
 }
@@ -54,7 +54,8 @@ pub fn imported_job(
         let unread = || {
             let (at, name) = (at + 1, imported.name());
             let why = "cannot be read by this version";
-            OfficeError::Refused(format!("entry {at} of the imported job {name} {why}"))
+            let why = format!("entry {at} of the imported job {name} {why}");
+            OfficeError::Refused(Why::Other(why))
         };
         entry.ok_or_else(unread)
     };

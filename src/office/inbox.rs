@@ -15,7 +15,7 @@ use jiff::{Timestamp, ToSpan as _};
 use rustix::fs::{CWD, RenameFlags, renameat_with};
 
 use super::photos::{self, Bringing, KeptAs, PhotoPlace};
-use super::{OfficeError, job, zone};
+use super::{OfficeError, Why, job, zone};
 use crate::config::Config;
 use crate::domain::{At, Hash, How, JobFile, StepRef, WalkId, open_steps};
 use crate::measure::Functions;
@@ -271,18 +271,17 @@ impl Inbox {
         place: &PhotoPlace,
         bringing: &Bringing,
     ) -> Result<Became, OfficeError> {
-        let refused = |why: &str| OfficeError::Refused(why.to_owned());
         let _keeping = self.keeping.lock().unwrap_or_else(PoisonError::into_inner);
         let Some(mut waiting) = self.find(id).filter(|one| one.why.is_photo()) else {
-            return Err(refused("this photo does not wait any more: load the page again"));
+            return Err(Why::WaitsNoMore.into());
         };
         let path = self.folder.join(&waiting.name);
-        let (stamp, bytes) = read(&path).ok_or_else(|| refused("the file went away"))?;
+        let (stamp, bytes) = read(&path).ok_or(Why::FileGone)?;
         if Hash::of(&bytes) != waiting.sha256 {
-            return Err(refused("the file is another by now: load the page again"));
+            return Err(Why::FileChanged.into());
         }
         let ready = photo::ready(bytes, None, photos::location(desk.config));
-        let ready = ready.map_err(|why| OfficeError::Refused(format!("the file {why}")))?;
+        let ready = ready.map_err(|why| Why::Other(format!("the file {why}")))?;
         let kept = photos::keep(desk.config, desk.store, place, &ready, bringing)?;
         let became = became(kept, place.clone());
         let name = waiting.name.clone();

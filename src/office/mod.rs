@@ -26,6 +26,7 @@ mod settings;
 mod translation;
 pub mod visits;
 mod walks;
+mod why;
 
 use std::fs::File;
 use std::io::Read as _;
@@ -57,12 +58,15 @@ pub use people::{
     Asked, Joined, NewSession, PeopleError, any_person, asked, end, invite, join, leave, pair,
     sign_in, sign_in_device,
 };
+pub(crate) use people::{LEAST_PASSPHRASE, MOST_NAME, MOST_PASSPHRASE};
+pub(crate) use program_keys::MOST_CALLED;
 pub use program_keys::{end_key, key_holder, make_key};
 pub use record::{RecordForm, SealedRecord, dates_file, due, previews, record};
 pub use seal::{device_key, note_key, sealed};
 pub use settings::{Settings, read_settings};
-pub use translation::{translated, translation_path};
+pub use translation::{Translations, translated, translation_path};
 pub use walks::{facts_are_known, pinned};
+pub use why::{Needed, Why};
 
 /// Why something the office keeps cannot be had.
 #[derive(Debug, thiserror::Error)]
@@ -132,8 +136,8 @@ pub enum OfficeError {
     #[error(transparent)]
     Calendar(#[from] CalendarError),
     /// What somebody wanted to do, and why it was not done.
-    #[error("{0}")]
-    Refused(String),
+    #[error(transparent)]
+    Refused(#[from] Why),
     /// There is no key to sign with.
     #[error("{0}")]
     Key(String),

@@ -13,8 +13,8 @@ use crate::store::{Invitation, Person, Session, SignIn, Store, StoreError};
 /// The fewest characters of a passphrase; six digits are one as well.
 pub(crate) const LEAST_PASSPHRASE: usize = 6;
 /// More are cut nowhere, but nobody types them.
-const MOST_PASSPHRASE: usize = 200;
-pub(super) const MOST_NAME: usize = 80;
+pub(crate) const MOST_PASSPHRASE: usize = 200;
+pub(crate) const MOST_NAME: usize = 80;
 /// Letters of a code that cannot be taken for one another: 60 bits in twelve.
 const CODE_LETTERS: &[u8; 32] = b"0123456789ABCDEFGHJKMNPQRSTVWXYZ";
 const CODE_LENGTH: usize = 12;

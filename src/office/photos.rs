@@ -1,8 +1,8 @@
 //! A photo kept with the entry that names it: once, whoever brings it and by
 //! whatever way. What is in a photo's file is the business of `photo`.
 
-use super::OfficeError;
 use super::deeds::refused;
+use super::{OfficeError, Why};
 use crate::config::{Config, PhotoLocation};
 use crate::domain::{At, Draft, How, JobFile, Key, Photo, Standing, StepRef, WalkId, What};
 use crate::measure::Functions;
@@ -153,7 +153,7 @@ pub fn place(
     if let Some(walk) = &walk {
         let places = places(file, functions);
         let Some(found) = places.iter().find(|place| place.id == *walk) else {
-            return refused(format!("{walk} was not begun on job {number}"));
+            return refused(Why::NotBegun { walk: walk.clone(), job: number.clone() });
         };
         // Facts may have changed since the step was asked: it is known all the same.
         let stood = |step: &StepRef| file.standing.step(walk, step).is_some();
@@ -161,10 +161,11 @@ pub fn place(
             && !stood(step)
             && found.steps.iter().all(|(at, _)| at != step)
         {
-            return refused(format!("{walk} of job {number} has no step `{step}`"));
+            let (job, step) = (number.clone(), step.to_string());
+            return refused(Why::NotOfWalk { walk: walk.clone(), job, step });
         }
     } else if step.is_some() {
-        return refused("a step belongs to a walk: name it too".to_owned());
+        return refused(Why::NoWalk);
     }
     Ok(PhotoPlace { job: number.clone(), walk, step })
 }

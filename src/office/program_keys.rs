@@ -8,7 +8,7 @@ use crate::store::{ProgramKey, Store};
 /// How every key begins, so that one left in a file is known for what it is.
 const BEGINS: &str = "chalkhand_";
 /// The most characters of what a key is called.
-pub(super) const MOST_CALLED: usize = 60;
+pub(crate) const MOST_CALLED: usize = 60;
 
 /// Makes a key for somebody who may sign in; the key itself, for this once.
 ///

@@ -5,7 +5,7 @@
 use super::calls::open_one;
 use super::deeds::{Deed, refused};
 use super::opening::{kinds_agree, newest, not_adopted};
-use super::{OfficeError, checklist, facts_are_known, job};
+use super::{OfficeError, Why, checklist, facts_are_known, job};
 use crate::domain::{Checklist, Draft, JobFile, Key, Pin, PinKind, Standing, WalkId, What};
 use crate::measure::Functions;
 use crate::store::Store;
@@ -89,11 +89,7 @@ fn walk_of(file: &JobFile, wanted: Wanted<'_>) -> Result<(WalkId, bool), OfficeE
         return Ok((walk.clone(), false));
     }
     if let Some((walk, _)) = callback.visits.last().filter(|_| !wanted.further) {
-        return refused(format!(
-            "callback {} was visited, and the walk {walk} has ended; close it with: chalkhand \
-             callback close, or begin a further visit with --further",
-            wanted.id
-        ));
+        return refused(Why::Visited { id: wanted.id, walk: walk.clone() });
     }
     let Some((newest, _)) = file.standing.walks_of(wanted.checklist).next_back() else {
         return Ok((WalkId::first(wanted.checklist), true));
@@ -103,9 +99,8 @@ fn walk_of(file: &JobFile, wanted: Wanted<'_>) -> Result<(WalkId, bool), OfficeE
         let of = calls.find(|call| call.visits.iter().any(|(walk, _)| walk == newest));
         // A call that was closed all the same stands in nobody's way.
         if of.is_none_or(|call| call.closed.is_none()) {
-            let of = of.map(|call| format!(" of callback {}", call.call.id));
-            let of = of.unwrap_or_default();
-            return refused(format!("{newest}{of} is open: finish it first"));
+            let of = of.map(|call| call.call.id);
+            return refused(Why::WalkOpen { walk: newest.clone(), of });
         }
     }
     Ok((newest.next(), true))
@@ -118,8 +113,10 @@ fn fitting_pin(
     file: &JobFile,
     id: &str,
 ) -> Result<Pin, OfficeError> {
-    let number = &file.job.number;
-    let missing = || OfficeError::Refused(not_adopted(store, PinKind::Checklist, id, None));
+    let missing = || {
+        let told = not_adopted(store, PinKind::Checklist, id, None);
+        OfficeError::Refused(Why::NotAdopted { checklist: id.to_owned(), told })
+    };
     let version = newest(store, PinKind::Checklist, id)?.ok_or_else(missing)?;
     let read = checklist(store, functions, id, version)?.ok_or_else(missing)?;
     let mut all: Vec<&Checklist> = file.checklists.iter().map(AsRef::as_ref).collect();
@@ -130,10 +127,8 @@ fn fitting_pin(
     };
     let mut figures = read.figures.iter().filter(|figure| figure.default.is_none());
     if let Some(figure) = figures.find(|figure| !knows(&figure.name)) {
-        let name = &figure.name;
-        return refused(format!(
-            "{id} computes with the figure `{name}`, which job {number} has no profile for"
-        ));
+        let (checklist, figure) = (id.to_owned(), figure.name.clone());
+        return refused(Why::NoFigure { checklist, figure, job: file.job.number.clone() });
     }
     facts_are_known(functions, file, &read)?;
     Ok(Pin { kind: PinKind::Checklist, id: id.to_owned(), version, hash: read.hash })

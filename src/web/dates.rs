@@ -15,8 +15,11 @@ use maud::{Markup, html};
 use serde::Deserialize;
 
 use super::day::job_title;
+use super::foreign::told;
 use super::guard::{Sent, Visitor};
 use super::handed::{self, CALENDAR};
+use super::log_words::LogWords;
+use super::names::Reader;
 use super::refusal::Refusal;
 use super::shell::{self, Part, token};
 use super::site::{Shared, Site};
@@ -63,6 +66,8 @@ struct Row {
     /// Its place among the dates of its job.
     place: usize,
     due: Due,
+    /// What it is, as it is read.
+    title: String,
     stretch: Stretch,
 }
 
@@ -73,14 +78,21 @@ struct Found {
 }
 
 /// Dates that stand, and were not seen to where they are past.
-fn find(store: &Store, site: &Site, asked: &Asked) -> Result<Found, OfficeError> {
+fn find(
+    store: &Store,
+    site: &Site,
+    asked: &Asked,
+    log: LogWords<'_>,
+) -> Result<Found, OfficeError> {
     let (served, mut rows) = (&site.served, Vec::new());
     let settings = office::read_settings(&served.config)?;
     let months = i32::from(asked.months.unwrap_or(FEW_MONTHS).min(ALL_MONTHS));
     let mut people = BTreeSet::new();
+    let mut reader = Reader::of(&served.config, log.words.language);
     for number in store.own_jobs()? {
         let file = office::job(store, &served.functions, &number)?;
         people.extend(file.job.people.iter().map(|person| person.name.clone()));
+        let names = reader.names(&file.checklists);
         let now = (served.now)(&office::zone(&file.job)?);
         let today = now.date();
         let last = today.checked_add(months.months()).unwrap_or(Date::MAX);
@@ -93,7 +105,8 @@ fn find(store: &Store, site: &Site, asked: &Asked) -> Result<Found, OfficeError>
                 && asked.person().is_none_or(is_theirs)
                 && (stretch != Stretch::Past || seen_to(&due, &file.standing).is_none());
             if shown {
-                rows.push(Row { job: file.job.clone(), place, due, stretch });
+                let title = log.with(&names).title(&due, &file.standing);
+                rows.push(Row { job: file.job.clone(), place, due, title, stretch });
             }
         }
     }
@@ -111,8 +124,8 @@ async fn list(
     Query(asked): Query<Asked>,
 ) -> Result<Response, Refusal> {
     visitor.must(Right::Desk)?;
-    let of = asked.clone();
-    let found = site.log(move |store, site| find(store, site, &of)).await?;
+    let (of, log) = (asked.clone(), visitor.log_words());
+    let found = site.log(move |store, site| find(store, site, &of, log)).await?;
     let address = site.served.address();
     let body = page(&found, &asked, &address, &visitor);
     Ok(shell::page(&visitor, Part::Dates, visitor.words.t("dates.title"), &body))
@@ -148,7 +161,7 @@ fn page(found: &Found, asked: &Asked, address: &str, who: &Visitor) -> Markup {
                         li {
                             (when(&row.due, words))
                             div {
-                                a href={ (address::of_dates(&row.job.number)) "#d" (row.place) } lang="en" { (tame(&row.due.title)) }
+                                a href={ (address::of_dates(&row.job.number)) "#d" (row.place) } { (told(&row.title)) }
                                 p.told {
                                     (for_whom(&row.job, &row.due, words)) " "
                                     a href=(address::of_job(&row.job.number, "")) {
@@ -311,6 +324,19 @@ async fn feed(
     Ok(Redirect::to(&to))
 }
 
+/// A day of the week, whole.
+pub(super) fn whole_week_day(words: Words, day: Weekday) -> &'static str {
+    match day {
+        Weekday::Monday => words.t("dates.on-monday"),
+        Weekday::Tuesday => words.t("dates.on-tuesday"),
+        Weekday::Wednesday => words.t("dates.on-wednesday"),
+        Weekday::Thursday => words.t("dates.on-thursday"),
+        Weekday::Friday => words.t("dates.on-friday"),
+        Weekday::Saturday => words.t("dates.on-saturday"),
+        Weekday::Sunday => words.t("dates.on-sunday"),
+    }
+}
+
 /// Day and hour at the address, with the day of the week.
 pub(super) fn when(due: &Due, words: Words) -> Markup {
     let (day, clock) = (due.start.date(), due.start.clock());
@@ -349,10 +375,10 @@ pub(super) fn for_whom(job: &Job, due: &Due, words: Words) -> String {
     let people = job.people.iter().filter(|person| person.role == *role);
     let names: Vec<&str> = people.map(|person| person.name.as_str()).collect();
     match names.as_slice() {
-        [] => words.fill("dates.for-role", &[("role", &tame(role))]),
+        [] => words.fill("dates.for-role", &[("role", &tame(&words.role(role)))]),
         names => {
             let names = tame(&names.join(", "));
-            words.fill("dates.for", &[("role", &tame(role)), ("names", &names)])
+            words.fill("dates.for", &[("role", &tame(&words.role(role))), ("names", &names)])
         }
     }
 }

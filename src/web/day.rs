@@ -15,7 +15,9 @@ use serde::Deserialize;
 use super::act::{self, Act};
 use super::day_lines::{Kept, entry, needs};
 use super::feed::holds;
+use super::foreign::told;
 use super::guard::{Sent, Visitor};
+use super::names::{Named, Names, Reader};
 use super::refusal::Refusal;
 use super::shell::{self, Part};
 use super::site::{Shared, Site};
@@ -24,7 +26,7 @@ use crate::domain::{
     About, Attention, Day, DayJob, Entry, Hash, JobFile, PinKind, Right, WalkId, What,
 };
 use crate::office::inbox::Waiting;
-use crate::office::{self, KnownJob, deeds};
+use crate::office::{self, KnownJob, Translations, deeds};
 use crate::store::{Store, StoreError};
 
 pub(super) fn router() -> Router<Shared> {
@@ -77,7 +79,7 @@ async fn answer(
     let who = visitor.clone();
     let tag = site.log(move |store, site| {
         let (photos, _) = site.served.inbox.waiting();
-        tag(store, date, photos, &who)
+        tag(store, site, (date, photos), &who)
     });
     let tag = tag.await?;
     let quoted = format!("\"{tag}\"");
@@ -88,7 +90,7 @@ async fn answer(
     let who = visitor.clone();
     let of = tag.clone();
     let body = site.log(move |store, site| {
-        let shown = Shown::read(store, site, date)?;
+        let shown = Shown::read(store, site, date, &who)?;
         Ok::<_, Refusal>(page(&shown, &who, &of))
     });
     let body = body.await?;
@@ -98,8 +100,13 @@ async fn answer(
 }
 
 /// Everything the page follows from, in one hash: the log's head, the versions
-/// adopted, which photos wait, who looks, and this program.
-fn tag(store: &Store, date: Date, photos: u64, who: &Visitor) -> Result<String, StoreError> {
+/// adopted, their translations, which photos wait, who looks, and this program.
+fn tag(
+    store: &Store,
+    site: &Site,
+    (date, photos): (Date, u64),
+    who: &Visitor,
+) -> Result<String, StoreError> {
     let (entries, head) = store.head()?;
     let adopted: Vec<String> = store
         .adopted(PinKind::Checklist)?
@@ -107,9 +114,11 @@ fn tag(store: &Store, date: Date, photos: u64, who: &Visitor) -> Result<String, 
         .map(|adopted| format!("{}@{}", adopted.id, adopted.version))
         .collect();
     let (person, version) = (&who.session.person, look::path("day_live.js"));
+    let translations = Translations::into(&site.served.config, person.language);
     let all = format!(
-        "{version} {date} {entries} {head} {photos} {} {} {} {} {:?} {}",
+        "{version} {date} {entries} {head} {photos} {} {:?} {} {} {} {:?} {}",
         adopted.join(" "),
+        translations.own_sha256(),
         person.name,
         person.roles,
         person.language.code(),
@@ -122,10 +131,10 @@ fn tag(store: &Store, date: Date, photos: u64, who: &Visitor) -> Result<String, 
 /// Everything the page is made of.
 struct Shown {
     day: Day,
-    /// The jobs of the day, by the order in which they were read.
-    files: Vec<Arc<KnownJob>>,
+    /// The jobs of the day, by the order in which they were read, with their names.
+    files: Vec<(Arc<KnownJob>, Names)>,
     /// Jobs that rest, and wait for somebody.
-    before: Vec<Arc<KnownJob>>,
+    before: Vec<(Arc<KnownJob>, Names)>,
     beside: (Option<Date>, Option<Date>),
     /// Entries of no job.
     of_none: Vec<Entry>,
@@ -135,7 +144,7 @@ struct Shown {
 }
 
 impl Shown {
-    fn read(store: &Store, site: &Site, date: Date) -> Result<Self, Refusal> {
+    fn read(store: &Store, site: &Site, date: Date, who: &Visitor) -> Result<Self, Refusal> {
         let functions = &site.served.functions;
         let (day, files) = office::day(store, functions, date)?;
         let mut before = office::before(store, functions, date)?;
@@ -145,12 +154,21 @@ impl Shown {
         let shown = day.jobs.iter().flat_map(|job| &job.entries).map(|(entry, _)| entry);
         let kept = Kept::of(&site.served.config.data, shown);
         let (_, waiting) = site.served.inbox.waiting();
+        let mut reader = Reader::of(&site.served.config, who.words.language);
+        let mut named = |jobs: Vec<Arc<KnownJob>>| {
+            let named = jobs.into_iter().map(|known| {
+                let names = reader.names(&known.file.checklists);
+                (known, names)
+            });
+            named.collect::<Vec<_>>()
+        };
+        let (files, before) = (named(files), named(before));
         Ok(Self { waiting, kept, day, files, before, beside: store.days_beside(date)?, of_none })
     }
 
-    fn file(&self, number: &str) -> Option<&JobFile> {
-        let files = self.files.iter().map(|known| &known.file);
-        files.into_iter().find(|file| file.job.number == number)
+    fn file(&self, number: &str) -> Option<(&JobFile, &[Named])> {
+        let mut files = self.files.iter().map(|(known, names)| (&known.file, names.as_slice()));
+        files.find(|(file, _)| file.job.number == number)
     }
 }
 
@@ -204,11 +222,12 @@ fn attention(shown: &Shown, who: &Visitor) -> AllNeeds {
     let date = shown.day.date;
     let mut all = Vec::new();
     for job in &shown.day.jobs {
-        let Some(file) = shown.file(&job.number) else { continue };
-        all.extend(needs(file, &job.attention, date, who, true));
+        let Some((file, names)) = shown.file(&job.number) else { continue };
+        all.extend(needs((file, names), &job.attention, date, who, true));
     }
-    for file in shown.before.iter().map(|known| &known.file) {
-        all.extend(needs(file, &waits(file), date, who, false));
+    for (known, names) in &shown.before {
+        let file = &known.file;
+        all.extend(needs((file, names), &waits(file), date, who, false));
     }
     AllNeeds(all)
 }
@@ -231,18 +250,20 @@ impl maud::Render for AllNeeds {
 }
 
 fn of_job(shown: &Shown, job: &DayJob, who: &Visitor) -> Markup {
-    let (words, log) = (who.words, who.log_words());
+    let words = who.words;
+    let (file, names) = shown.file(&job.number).unzip();
+    let log = who.log_words().with(names.unwrap_or_default());
     let title = job_title(&job.number, &job.address, words);
     html! {
         section.job aria-label=(title) {
             h2 { a href=(address::of_job(&job.number, "")) { (title) } }
             @if job.invented { p.invented { (words.t("job.invented")) } }
-            @for line in log.ears(&job.ears, &job.checks) { p { (tame(&line)) } }
+            @for line in log.ears(&job.ears, &job.checks) { p { (told(&line)) } }
             ol.entries {
-                @for (one, title) in &job.entries {
+                @for (one, _) in &job.entries {
                     // Told above, in one line a person.
                     @if !matches!(one.draft.what, What::EarOpened { .. } | What::EarClosed) {
-                        (entry(one, title.as_deref(), shown.file(&job.number), &shown.kept, log))
+                        (entry(one, file, &shown.kept, log))
                     }
                 }
             }
@@ -261,7 +282,7 @@ fn of_none(shown: &Shown, who: &Visitor) -> Markup {
             section.job {
                 h2 { (words.t("day.sign-ins")) }
                 ol.entries {
-                    @for one in &shown.of_none { (entry(one, None, None, &shown.kept, log)) }
+                    @for one in &shown.of_none { (entry(one, None, &shown.kept, log)) }
                 }
             }
         }

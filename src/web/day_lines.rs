@@ -7,8 +7,10 @@ use std::path::Path;
 use jiff::civil::Date;
 use maud::{Markup, html};
 
+use super::foreign::{plain, told};
 use super::guard::Visitor;
 use super::log_words::LogWords;
+use super::names::Named;
 use super::words::Words;
 use super::{act, address, day::job_title, handed, tame};
 use crate::domain::deviation::{may_accept, role_of};
@@ -42,14 +44,10 @@ impl Kept {
     }
 }
 
-fn title(file: &JobFile, walk: &WalkId, step: &StepRef) -> Option<String> {
-    file.checklist(&walk.checklist).map(|list| list.title_of(step))
-}
-
-/// What a job needs, where it needs anything; `today` where that day's witness
-/// points are told too.
+/// What a job needs, where it needs anything, with its names; `today` where that
+/// day's witness points are told too.
 pub(super) fn needs(
-    file: &JobFile,
+    (file, names): (&JobFile, &[Named]),
     needs: &[Attention],
     date: Date,
     who: &Visitor,
@@ -61,7 +59,7 @@ pub(super) fn needs(
     if needs.is_empty() && points.is_empty() {
         return None;
     }
-    let words = who.words;
+    let (words, log) = (who.words, who.log_words().with(names));
     let mut asked = BTreeSet::new();
     Some(html! {
         section.needs {
@@ -69,10 +67,10 @@ pub(super) fn needs(
             ul {
                 @for need in needs {
                     li {
-                        (line(file, need, date, who))
+                        (line(file, need, date, log))
                         @if let About::HoldWaiting { role, .. } = &need.about
                             && let Some(step) = &need.step {
-                            (release(file, &need.walk, step, role, date, who))
+                            (release(file, (&need.walk, step, role), date, who, log))
                         }
                         @if DeviationKind::of(&need.about).is_some()
                             && let Some(seq) = need.seq.filter(|seq| asked.insert(*seq)) {
@@ -81,11 +79,11 @@ pub(super) fn needs(
                     }
                 }
                 @for ((walk, step, point), looked) in points {
-                    @let name = title(file, walk, step).unwrap_or_else(|| step.to_string());
+                    @let name = log.step(walk, step);
                     @let when = point.reached.clock();
                     li {
                         strong { (words.t("day.witness")) ": " }
-                        (words.fill("day.witness-told", &[("step", &tame(&name)), ("role", &point.role), ("when", &when)]))
+                        (told(&words.fill("day.witness-told", &[("step", &name), ("role", &log.role(&point.role)), ("when", &when)])))
                         " "
                         @match looked {
                             Some(note) => (words.fill("day.witnessed", &[("by", &tame(&note.by)), ("entry", &note.seq.to_string())])),
@@ -95,7 +93,7 @@ pub(super) fn needs(
                                     input type="hidden" name="date" value=(date);
                                     input type="hidden" name="walk" value=(walk);
                                     input type="hidden" name="step" value=(step);
-                                    button { (words.fill("day.witness-do", &[("step", &tame(&name))])) }
+                                    button { (told(&words.fill("day.witness-do", &[("step", &name)]))) }
                                 }
                             },
                             None => (words.t("day.witness-open")),
@@ -108,14 +106,14 @@ pub(super) fn needs(
 }
 
 /// What it is, in one sentence, and where the entry stands that shows it.
-fn line(file: &JobFile, need: &Attention, date: Date, who: &Visitor) -> Markup {
-    let (words, log) = (who.words, who.log_words());
-    let name = need.step.as_ref().and_then(|step| title(file, &need.walk, step));
+fn line(file: &JobFile, need: &Attention, date: Date, log: LogWords<'_>) -> Markup {
+    let words = log.words;
+    let name = need.step.as_ref().map(|step| log.step(&need.walk, step));
     let shows = need.seq.or_else(|| reached(file, need));
     let shows = shows.and_then(|seq| file.entries.iter().find(|entry| entry.seq == seq));
     html! {
         strong { (log.about(&need.about)) ": " }
-        (tame(&log.after_about(need, name.as_deref())))
+        (told(&log.after_about(need, name.as_deref())))
         " "
         @match shows {
             Some(entry) => {
@@ -141,28 +139,27 @@ fn reached(file: &JobFile, need: &Attention) -> Option<u64> {
 
 fn release(
     file: &JobFile,
-    walk: &WalkId,
-    step: &StepRef,
-    role: &str,
+    (walk, step, role): (&WalkId, &StepRef, &str),
     date: Date,
     who: &Visitor,
+    log: LogWords<'_>,
 ) -> Markup {
     let (words, number) = (who.words, &file.job.number);
-    let name = title(file, walk, step).unwrap_or_else(|| step.to_string());
+    let (name, as_role) = (log.step(walk, step), log.role(role));
     if !file.job.holds(who.name(), role) {
         return not_yours(file, &[role], words);
     }
     html! {
         details.act id={ "release-" (number) "-" (walk) "-" (step) } {
-            summary { (words.fill("day.release", &[("step", &tame(&name))])) }
+            summary { (told(&words.fill("day.release", &[("step", &name)]))) }
             form method="post" action="/day/release" {
                 (act::fields(who, number, file.standing.last_seq))
                 input type="hidden" name="date" value=(date);
                 input type="hidden" name="walk" value=(walk);
                 input type="hidden" name="step" value=(step);
                 input type="hidden" name="role" value=(role);
-                p { (words.fill("day.release-told", &[("role", role), ("name", who.name())])) }
-                button { (words.fill("day.release-do", &[("role", role)])) }
+                p { (words.fill("day.release-told", &[("role", &as_role), ("name", who.name())])) }
+                button { (words.fill("day.release-do", &[("role", &as_role)])) }
             }
         }
     }
@@ -175,7 +172,7 @@ fn accept(file: &JobFile, need: &Attention, seq: u64, date: Date, who: &Visitor)
     let Some(role) = role_of(&file.job, who.name(), &roles) else {
         return not_yours(file, &roles, words);
     };
-    let entry = seq.to_string();
+    let (entry, role) = (seq.to_string(), words.role(role));
     html! {
         details.act id={ "accept-" (seq) } {
             summary { (words.fill("day.accept", &[("entry", &entry)])) }
@@ -183,7 +180,7 @@ fn accept(file: &JobFile, need: &Attention, seq: u64, date: Date, who: &Visitor)
                 (act::fields(who, number, file.standing.last_seq))
                 input type="hidden" name="date" value=(date);
                 input type="hidden" name="entry" value=(seq);
-                p { (words.fill("day.accept-told", &[("role", role), ("name", who.name())])) }
+                p { (words.fill("day.accept-told", &[("role", &role), ("name", who.name())])) }
                 label for={ "reason-" (seq) } { (words.t("day.reason")) }
                 textarea id={ "reason-" (seq) } name="reason" required maxlength="2000" rows="2" {}
                 button { (words.fill("day.accept-do", &[("entry", &entry)])) }
@@ -194,7 +191,8 @@ fn accept(file: &JobFile, need: &Attention, seq: u64, date: Date, who: &Visitor)
 
 /// Whose it is.
 fn not_yours(file: &JobFile, roles: &[&str], words: Words) -> Markup {
-    let names = deeds::holders(file, roles);
+    let names = words.people(&deeds::holders(file, roles));
+    let roles: Vec<String> = roles.iter().map(|role| words.role(role)).collect();
     let roles = roles.join(", ");
     html! { p.told { (words.fill("day.for", &[("roles", &roles), ("names", &tame(&names))])) } }
 }
@@ -202,19 +200,22 @@ fn not_yours(file: &JobFile, roles: &[&str], words: Words) -> Markup {
 /// One entry: when, what, against what, by whom and how, and what is kept of it.
 pub(super) fn entry(
     entry: &Entry,
-    title: Option<&str>,
     file: Option<&JobFile>,
     kept: &Kept,
-    log: LogWords,
+    log: LogWords<'_>,
 ) -> Markup {
     let (draft, words) = (&entry.draft, log.words);
+    let log = log.on(draft.walk.as_ref());
+    let title = draft.walk.as_ref().zip(draft.what.step());
+    let title = title.and_then(|(walk, step)| log.step_of(&walk.checklist, step));
+    let title = title.as_deref();
     html! {
         li id={ "e" (entry.seq) } {
             time datetime=(draft.at) { (draft.at.clock()) }
             div {
-                (tame(&happened(entry, title, log)))
+                (told(&happened(entry, title, log)))
                 @if let What::Answered { target: Some(target), .. } = &draft.what {
-                    ". " (words.fill("log.asked-for", &[("target", &tame(&log.target(target)))]))
+                    ". " (told(&words.fill("log.asked-for", &[("target", &log.target(target))])))
                 }
                 @if let Some(corrects) = draft.corrects {
                     ". " (words.t("log.corrects")) " "
@@ -236,7 +237,7 @@ pub(super) fn entry(
     }
 }
 
-fn happened(entry: &Entry, title: Option<&str>, log: LogWords) -> String {
+fn happened(entry: &Entry, title: Option<&str>, log: LogWords<'_>) -> String {
     let draft = &entry.draft;
     let line = log.what(&draft.what, title);
     let of_walk = draft.what.step().is_none()
@@ -247,7 +248,7 @@ fn happened(entry: &Entry, title: Option<&str>, log: LogWords) -> String {
     }
 }
 
-fn how(entry: &Entry, log: LogWords) -> String {
+fn how(entry: &Entry, log: LogWords<'_>) -> String {
     match (&entry.draft.what, &entry.draft.how) {
         // The words of a spoken note are the note.
         (What::Noted { .. }, How::Voice(_)) => log.words.t("log.transcript").to_owned(),
@@ -255,7 +256,7 @@ fn how(entry: &Entry, log: LogWords) -> String {
     }
 }
 
-fn accepted(file: &JobFile, seq: u64, log: LogWords) -> Markup {
+fn accepted(file: &JobFile, seq: u64, log: LogWords<'_>) -> Markup {
     let all = file.standing.accepted.get(&seq);
     html! {
         @for one in all.into_iter().flatten() {
@@ -281,14 +282,20 @@ fn scores(heard: &Heard, words: Words) -> Markup {
     }
 }
 
-fn picture(job: &str, photo: &Photo, title: Option<&str>, kept: &Kept, log: LogWords) -> Markup {
+fn picture(
+    job: &str,
+    photo: &Photo,
+    title: Option<&str>,
+    kept: &Kept,
+    log: LogWords<'_>,
+) -> Markup {
     let words = log.words;
     let shows = photo.caption.as_deref().or(title).unwrap_or_else(|| words.t("day.photo"));
     html! {
         figure {
             @if kept.has(photo.preview_sha256) {
                 a href=(address::photo(job, photo.sha256)) {
-                    img src=(address::photo(job, photo.preview_sha256)) alt=(tame(shows)) loading="lazy";
+                    img src=(address::photo(job, photo.preview_sha256)) alt=(plain(shows)) loading="lazy";
                 }
             } @else { p { (words.t("day.no-picture")) } }
             figcaption {

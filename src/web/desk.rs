@@ -10,17 +10,19 @@ use maud::{Markup, html};
 use serde::Deserialize;
 
 use super::act::{self, Act};
+use super::address;
 use super::day::job_title;
 use super::desk_call::{self, Asked};
+use super::foreign;
 use super::guard::{Sent, Visitor};
 use super::job::jobs_table;
+use super::log_words::LogWords;
+use super::names::{Names, Reader, names};
 use super::refusal::Refusal;
 use super::shell::{self, Part};
 use super::site::Shared;
 use super::words::Words;
-use super::{address, tame};
 use crate::domain::{JobFile, Right, Warranty};
-use crate::export::callback;
 use crate::export::drawing::plates_with_parts;
 use crate::office::calls::{self, NewCall, NewFinding};
 use crate::office::{self, OfficeError};
@@ -51,7 +53,7 @@ async fn look(
     Query(Looked { q }): Query<Looked>,
 ) -> Result<Response, Refusal> {
     visitor.must(Right::Desk)?;
-    let words = visitor.words;
+    let (words, log) = (visitor.words, visitor.log_words());
     let said: Vec<String> = q.split_whitespace().map(str::to_owned).collect();
     let results = site.log(move |store, site| {
         if !said.is_empty() {
@@ -59,10 +61,13 @@ async fn look(
             return Ok::<_, Refusal>(found(&jobs, words));
         }
         let mut open = Vec::new();
+        let mut reader = Reader::of(&site.served.config, words.language);
         for number in store.jobs_with_callbacks(true)?.iter().take(MOST_OPEN) {
-            open.push(office::job(store, &site.served.functions, number)?);
+            let file = office::job(store, &site.served.functions, number)?;
+            let names = reader.names(&file.checklists);
+            open.push((file, names));
         }
-        Ok(open_calls(&open, words))
+        Ok(open_calls(&open, log))
     });
     let results = results.await?;
     let title = words.t("desk.title");
@@ -106,12 +111,13 @@ fn of_found(job: &FoundJob) -> String {
     }
 }
 
-fn open_calls(files: &[JobFile], words: Words) -> Markup {
+fn open_calls(files: &[(JobFile, Names)], log: LogWords<'_>) -> Markup {
+    let words = log.words;
     html! {
         h2 { (words.t("desk.open-calls")) }
         @if files.is_empty() { p { (words.t("desk.no-open-calls")) } }
         ul {
-            @for file in files {
+            @for (file, names) in files {
                 @for standing in file.standing.callbacks.values().filter(|call| call.closed.is_none()) {
                     @let (id, number) = (standing.call.id, &file.job.number);
                     li {
@@ -119,7 +125,7 @@ fn open_calls(files: &[JobFile], words: Words) -> Markup {
                             (job_title(number, &file.job.address, words))
                         }
                         ", " (words.fill("desk.call", &[("id", &id.to_string()), ("date", &standing.call.reported.to_string())]))
-                        ": " (tame(&callback::water(&standing.call)))
+                        ": " (foreign::told(&log.with(names).water(&standing.call)))
                     }
                 }
             }
@@ -143,7 +149,8 @@ async fn job(
         let due = office::due(&served.config, &file, now)?;
         let working = office::read_settings(&served.config)?.working;
         let drawn = plates_with_parts(&file.record_of_now(&served.functions));
-        let of = desk_call::Of { file: &file, record, due, now, drawn, working };
+        let names = names(&served.config, who.words.language, &file.checklists);
+        let of = desk_call::Of { file: &file, names, record, due, now, drawn, working };
         Ok::<_, OfficeError>(desk_call::page(of, &asked, &who))
     });
     Ok(shell::page(&visitor, Part::Desk, &number, &body.await?))

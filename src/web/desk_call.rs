@@ -4,19 +4,20 @@
 use maud::{Markup, html};
 use serde::Deserialize;
 
+use super::foreign::{plain, told};
 use super::guard::Visitor;
 use super::log_words::LogWords;
+use super::names::Names;
 use super::words::Words;
 use super::{act, address, day::job_title, desk_drawing, shell, tame, visit};
 use crate::domain::desk::{Desk, DeskStep, desk, rows};
 use crate::domain::{
     At, Call, CallbackStanding, Due, JobFile, Logged, NamedStep, Record, RecordCallback,
-    RecordPhoto, RowRef, Units, Warranty, Working,
+    RecordPhoto, RowRef, StepRef, WalkId, Warranty, Working,
 };
-use crate::export::desk::{IS_NOT, rank, why};
+use crate::export::callback;
 use crate::export::drawing::Plate;
-use crate::export::order::with_roles;
-use crate::export::{callback, order, words as told};
+use crate::export::words::{day_and_clock, without_advice};
 
 /// Which call, or which place, the page is asked for.
 #[derive(Clone, Debug, Default, Deserialize)]
@@ -35,6 +36,7 @@ pub(super) struct Asked {
 /// What the page is made of.
 pub(super) struct Of<'a> {
     pub(super) file: &'a JobFile,
+    pub(super) names: Names,
     pub(super) record: Record,
     pub(super) due: Vec<Due>,
     pub(super) now: At,
@@ -123,6 +125,7 @@ pub(super) fn page(mut of: Of<'_>, asked: &Asked, who: &Visitor) -> Markup {
 /// The job's calls; those that are open with the form that closes them.
 fn all_calls(of: &Of<'_>, calls: &[CallbackStanding], shown: Option<u32>, who: &Visitor) -> Markup {
     let (words, number) = (who.words, &of.file.job.number);
+    let log = who.log_words().with(&of.names);
     html! {
         h2 { (words.t("desk.calls")) }
         @if calls.is_empty() { p { (words.t("desk.no-calls")) } }
@@ -134,14 +137,14 @@ fn all_calls(of: &Of<'_>, calls: &[CallbackStanding], shown: Option<u32>, who: &
                         aria-current=[(shown == Some(call.id)).then_some("true")] {
                         (words.fill("desk.call", &[("id", &id), ("date", &call.reported.to_string())]))
                     }
-                    ": " (tame(&callback::water(call))) ", " (tame(&callback::caller(call))) ". "
+                    ": " (told(&log.water(call))) ", " (tame(&callback::caller(call))) ". "
                     @for (walk, visited) in &one.visits {
                         (words.fill("desk.visited", &[("date", &visited.at.date().to_string()), ("by", &tame(&visited.by)), ("walk", &walk.to_string())])) " "
                     }
                     @match &one.closed {
                         Some((finding, closed)) => {
                             (words.fill("desk.closed", &[("date", &closed.at.date().to_string()), ("by", &tame(&closed.by))]))
-                            " " (tame(&who.log_words().finding(finding))) "."
+                            " " (told(&log.finding(finding))) "."
                             (visit::still_planned(of.file, call.id, of.now, words))
                         },
                         None => {
@@ -158,6 +161,7 @@ fn all_calls(of: &Of<'_>, calls: &[CallbackStanding], shown: Option<u32>, who: &
 
 fn close_form(of: &Of<'_>, call: &Call, who: &Visitor) -> Markup {
     let (words, id) = (who.words, call.id);
+    let log = who.log_words().with(&of.names);
     let steps = desk(&of.record, id).map(|view| view.steps).unwrap_or_default();
     let steps = steps.into_iter().filter(|step| step.step.settled.is_some());
     let area = |name: &'static str, label: &'static str, needed: bool| {
@@ -189,7 +193,7 @@ fn close_form(of: &Of<'_>, call: &Call, who: &Visitor) -> Markup {
                             @let named = NamedStep { checklist: step.walk.checklist.clone(), step: step.step.at.clone() };
                             label.choice {
                                 input type="checkbox" name="step" value=(named);
-                                span { (tame(&step.step.title)) " (" (step.walk) ")" }
+                                span { (told(&log.step(&step.walk, &step.step.at))) " (" (step.walk) ")" }
                             }
                         }
                     }
@@ -202,35 +206,39 @@ fn close_form(of: &Of<'_>, call: &Call, who: &Visitor) -> Markup {
 
 /// What to look at first.
 fn first(of: &Of<'_>, view: &Desk, is_call: bool, who: &Visitor) -> Markup {
-    let (words, log) = (who.words, who.log_words());
-    let (record, units, call) = (&of.record, of.file.job.units, &view.callback.call);
+    let (words, log) = (who.words, who.log_words().with(&of.names));
+    let (record, call) = (&of.record, &view.callback.call);
+    let name = |walk: &WalkId, step: Option<&StepRef>| step.map(|step| log.step(walk, step));
     html! {
         h2 id="first" {
             @if is_call { (words.fill("desk.first-of", &[("id", &call.id.to_string())])) }
             @else { (words.t("desk.first")) }
         }
-        @if !call.water.is_empty() { p { (tame(&callback::water(call))) } }
+        @if !call.water.is_empty() { p { (told(&log.water(call))) } }
         @if view.places.is_empty() { p { (words.t("desk.no-place")) } }
         @else {
-            ul lang="en" { @for place in &view.places { li { (place.at) ": " (tame(&place.because)) } } }
+            ul { @for place in &view.places {
+                li { (told(&log.row(&place.at))) ": " (told(&log.because(place))) }
+            } }
         }
         h3 { (words.t("desk.water-steps")) }
-        (steps(&view.steps, record, units, words))
+        (steps(&view.steps, record, log))
         h3 { (words.t("desk.deviations")) }
         @if view.deviations.is_empty() { p { (words.t("desk.none")) } }
         ul {
             @for (here, one) in &view.deviations {
-                @let line = log.attention(&one.need, order::title_in(record, &one.need));
+                @let title = name(&one.need.walk, one.need.step.as_ref());
+                @let line = log.on(Some(&one.need.walk)).attention(&one.need, title.as_deref());
                 li {
                     @if *here { strong { (words.t("desk.at-the-place")) " " } }
                     @match &one.accepted {
-                        None => (tame(&line)),
+                        None => (told(&line)),
                         Some(accepted) => {
-                            (tame(&told::without_advice(&line))) " "
+                            (told(&without_advice(&line))) " "
                             (words.fill("log.it-was", &[("accepted", &tame(&log.accepted(accepted)))]))
                         },
                     }
-                    @if let Some(seq) = one.need.seq { (entry(of, seq)) }
+                    @if let Some(seq) = one.need.seq { " " (entry(of, seq, words)) }
                 }
             }
         }
@@ -238,9 +246,10 @@ fn first(of: &Of<'_>, view: &Desk, is_call: bool, who: &Visitor) -> Markup {
             h3 { (words.t("desk.open-matters")) }
             ul {
                 @for (here, need) in &view.open {
+                    @let title = name(&need.walk, need.step.as_ref());
                     li {
                         @if *here { strong { (words.t("desk.at-the-place")) " " } }
-                        (tame(&log.attention(need, order::title_in(record, need))))
+                        (told(&log.on(Some(&need.walk)).attention(need, title.as_deref())))
                     }
                 }
             }
@@ -251,13 +260,13 @@ fn first(of: &Of<'_>, view: &Desk, is_call: bool, who: &Visitor) -> Markup {
         @if view.days.is_empty() { p { (words.t("desk.no-days")) } }
         ul {
             @for day in &view.days {
-                @let people: Vec<String> = day.people.iter().map(|by| tame(&with_roles(record, by))).collect();
+                @let people: Vec<String> = day.people.iter().map(|by| tame(&with_roles(record, by, words))).collect();
                 li {
                     (day.date) ": " (people.join(", "))
                     @if !day.told.is_empty() {
-                        ul lang="en" {
+                        ul {
                             @for (walk, step) in &day.told {
-                                li { (tame(&step.title)) " (" (walk) "): " (tame(&callback::stands(step, units))) }
+                                li { (told(&log.step(walk, &step.at))) " (" (walk) "): " (told(&log.on(Some(walk)).stands(step))) }
                             }
                         }
                     }
@@ -266,44 +275,61 @@ fn first(of: &Of<'_>, view: &Desk, is_call: bool, who: &Visitor) -> Markup {
         }
         h3 { (words.t("desk.promised")) }
         @if of.due.is_empty() { p { (words.t("desk.nothing-promised")) } }
-        ul lang="en" {
+        ul {
             @for due in &of.due {
-                li { (tame(&told::due(due))) @if due.start.ms() < of.now.ms() { " (past)" } }
+                li {
+                    (told(&log.promised(due, &of.file.standing)))
+                    @if due.start.ms() < of.now.ms() { " " (words.t("desk.is-past")) }
+                }
             }
         }
-        p lang="en" { (IS_NOT) }
+        p { (words.t("desk.is-not")) }
     }
 }
 
 /// The number of an entry; the day log is not the desk's.
-fn entry(of: &Of<'_>, seq: u64) -> Markup {
+fn entry(of: &Of<'_>, seq: u64, words: Words) -> String {
     let at = of.file.entries.iter().find(|entry| entry.seq == seq);
-    html! { " Entry " (seq) @if let Some(entry) = at { ", " (entry.draft.at.date()) } "." }
+    let (entry, date) = (seq.to_string(), at.map(|entry| entry.draft.at.date().to_string()));
+    match date {
+        Some(date) => words.fill("desk.entry", &[("entry", &entry), ("date", &date)]),
+        None => words.fill("day.entry", &[("entry", &entry)]),
+    }
+}
+
+/// A person with the roles the job gives them.
+fn with_roles(record: &Record, name: &str, words: Words) -> String {
+    let people = record.job.people.iter().filter(|person| person.name == name);
+    let roles: Vec<String> = people.map(|person| words.role(&person.role)).collect();
+    if roles.is_empty() { name.to_owned() } else { format!("{name} ({})", roles.join(", ")) }
 }
 
 /// Waterproofing steps in their order, under why they stand there.
-fn steps(all: &[DeskStep], record: &Record, units: Units, words: Words) -> Markup {
+fn steps(all: &[DeskStep], record: &Record, log: LogWords<'_>) -> Markup {
+    let words = log.words;
     let is_first = |at: usize| {
         let before = at.checked_sub(1).and_then(|before| all.get(before));
         before.map(|step| step.rank) != all.get(at).map(|step| step.rank)
     };
     let asked = |step: &DeskStep| {
         let settled = step.step.settled.as_ref()?;
-        Some(told::asked_for(&settled.outcome, units))
+        Some(log.on(Some(&step.walk)).wanted(&settled.outcome))
     };
     let checked = record.walks.iter().any(|walk| walk.begun.is_some());
     html! {
         @if all.is_empty() {
             p { @if checked { (words.t("desk.no-steps")) } @else { (words.t("desk.not-walked")) } }
         }
-        ul.steps lang="en" {
+        ul.steps {
             @for (at, step) in all.iter().enumerate() {
-                @if is_first(at) { li.rank { strong { (rank(step.rank)) ":" } } }
+                @if is_first(at) { li.rank { strong { (log.rank(step.rank)) ":" } } }
                 li {
-                    (tame(&step.step.title)) " (" (step.walk) "): "
-                    (tame(&callback::stands(&step.step, units)))
-                    @if let Some(asked) = asked(step) { ". Asked for: " (tame(&asked)) }
-                    ". " (tame(&why(step))) "."
+                    (told(&log.step(&step.walk, &step.step.at))) " (" (step.walk) "): "
+                    (told(&log.on(Some(&step.walk)).stands(&step.step)))
+                    @if let Some(asked) = asked(step) {
+                        ". " (told(&words.fill("desk.wanted", &[("wanted", &asked)])))
+                    }
+                    ". " (told(&log.why(step))) "."
                 }
             }
         }
@@ -311,7 +337,7 @@ fn steps(all: &[DeskStep], record: &Record, units: Units, words: Words) -> Marku
 }
 
 /// Photos at those steps in their order, then the others.
-fn pictures(of: &Of<'_>, view: &Desk, log: LogWords) -> Markup {
+fn pictures(of: &Of<'_>, view: &Desk, log: LogWords<'_>) -> Markup {
     let words = log.words;
     let place = |kept: &RecordPhoto| {
         let at = view.steps.iter().position(|step| {
@@ -327,16 +353,18 @@ fn pictures(of: &Of<'_>, view: &Desk, log: LogWords) -> Markup {
         @if all.is_empty() { p { (words.t("desk.no-photos")) } }
         div.photos {
             @for kept in all {
-                @let shows = kept.photo.caption.as_ref().or(kept.title.as_ref());
-                @let shows = shows.map_or_else(|| words.t("day.photo").to_owned(), |shows| tame(shows));
+                @let step = kept.checklist.as_ref().zip(kept.step.as_ref());
+                @let title = step.and_then(|(list, at)| log.step_of(list, at));
+                @let shows = kept.photo.caption.as_ref().or(title.as_ref());
+                @let shows = shows.map_or_else(|| words.t("day.photo").to_owned(), |shows| plain(shows));
                 figure {
                     a href=(address::photo(number, kept.photo.sha256)) {
                         img src=(address::photo(number, kept.photo.preview_sha256)) alt=(shows) loading="lazy";
                     }
                     figcaption {
-                        @if let Some(title) = &kept.title { (tame(title)) ": " }
+                        @if let Some(title) = &title { (told(title)) ": " }
                         @if let Some(caption) = &kept.photo.caption { "“" (tame(caption)) "”, " }
-                        (told::day_and_clock(kept.at)) ", " (tame(&kept.by)) ". "
+                        (day_and_clock(kept.at)) ", " (tame(&kept.by)) ". "
                         (tame(&log.size(&kept.photo)))
                     }
                 }

@@ -18,7 +18,7 @@ use super::refusal::Refusal;
 use super::shell;
 use super::site::Shared;
 use super::words::Words;
-use crate::domain::{Hash, How, Right};
+use crate::domain::{Hash, How, Language, Right};
 use crate::store::{ProgramKey, Session};
 
 /// Somebody who is signed in.
@@ -49,8 +49,8 @@ impl Visitor {
     }
 
     /// The log in the person's language and units.
-    pub(super) fn log_words(&self) -> LogWords {
-        LogWords { words: self.words, units: self.session.person.units }
+    pub(super) fn log_words(&self) -> LogWords<'static> {
+        LogWords { words: self.words, units: self.session.person.units, names: &[] }
     }
 
     /// How what the person does was conveyed.
@@ -173,15 +173,15 @@ impl<T: DeserializeOwned> FromRequest<Shared> for Open<T> {
 async fn form_bytes(request: Request, site: &Shared) -> Result<Bytes, Refusal> {
     let kind = text(request.headers(), &header::CONTENT_TYPE).unwrap_or_default();
     if !kind.starts_with("application/x-www-form-urlencoded") {
-        return Err(Refusal::Unusable("a form is sent as a form".to_owned()));
+        return Err(Refusal::English("a form is sent as a form".to_owned()));
     }
     let body = Bytes::from_request(request, site).await;
-    body.map_err(|error| Refusal::Unusable(error.body_text()))
+    body.map_err(|error| Refusal::English(error.body_text()))
 }
 
 fn read_form<T: DeserializeOwned>(body: &[u8]) -> Result<T, Refusal> {
     serde_urlencoded::from_bytes(body)
-        .map_err(|error| Refusal::Unusable(format!("the form cannot be read: {error}")))
+        .map_err(|error| Refusal::English(format!("the form cannot be read: {error}")))
 }
 
 /// Looks at every request before anything else does, and at every answer after.
@@ -194,13 +194,20 @@ pub(super) async fn guard(State(site): State<Shared>, request: Request, next: Ne
     let page = text(request.headers(), &header::ACCEPT).is_some_and(|a| a.contains("text/html"));
     let page = page && !program;
     let from = request.extensions().get::<ConnectInfo<SocketAddr>>().map(|from| from.0.ip());
+    let secret = cookie(request.headers(), cookie_name(site.served.networked));
+    let mut secret = secret.map(|secret| Hash::of(secret.as_bytes()));
     let mut response = match admitted(&site, &request, from) {
         Ok(()) => next.run(request).await,
-        Err(refusal) => refusal.into_response(),
+        Err(refusal) => {
+            // Whoever that is, the log is not asked.
+            secret = None;
+            refusal.into_response()
+        }
     };
     if page && let Some(refusal) = response.extensions().get::<Refusal>().cloned() {
         let wait = response.headers_mut().remove(header::RETRY_AFTER);
-        response = for_people(&refusal, &method, &uri, Words::of(reads));
+        let chosen = language(&site, secret).await;
+        response = for_people(&refusal, &method, &uri, Words::of(chosen.unwrap_or(reads)));
         response.headers_mut().extend(wait.map(|wait| (header::RETRY_AFTER, wait)));
     }
     let signs_in = program && response.status() == StatusCode::UNAUTHORIZED;
@@ -264,6 +271,13 @@ fn admitted(site: &Shared, request: &Request, from: Option<IpAddr>) -> Result<()
         }
         _ => Ok(()),
     }
+}
+
+/// The language that whoever is signed in chose.
+async fn language(site: &Shared, secret: Option<Hash>) -> Option<Language> {
+    let hash = secret?;
+    let session = site.log(move |store, site| store.session(hash, site.now())).await;
+    session.ok().flatten().map(|session| session.person.language)
 }
 
 /// The same refusal as a page; who is not signed in is asked to, and comes back.

@@ -10,7 +10,9 @@ use maud::{Markup, html};
 use serde::Deserialize;
 
 use super::guard::{Sent, Visitor};
+use super::job::as_read;
 use super::job_photos::{choose, chosen};
+use super::names::names;
 use super::refusal::Refusal;
 use super::shell::{self, Part, token};
 use super::site::{Shared, Site};
@@ -146,12 +148,13 @@ async fn one(
 
 fn place(site: &Site, visitor: &Visitor, id: &str, file: &JobFile) -> Markup {
     let words = visitor.words;
+    let names = names(&site.served.config, words.language, &file.checklists);
     html! {
         form method="post" action={ "/inbox/" (id) } {
             (token(visitor))
             input type="hidden" name="job" value=(file.job.number);
             h2 { (words.fill("day.job", &[("number", &file.job.number), ("address", &tame(&file.job.address))])) }
-            (choose(&photos::places(file, &site.served.functions), words))
+            (choose(&photos::places(&as_read(file, &names), &site.served.functions), words))
             button { (words.t("photo.keep-there")) }
         }
     }

@@ -1,20 +1,25 @@
 //! `/job/NUMBER`: who, where, what it pins, how far its walks are, and what is
 //! handed out of it. An imported job is only read.
 
+use std::borrow::Cow;
+
 use axum::Router;
 use axum::extract::{Path, State};
 use axum::response::Response;
 use axum::routing::get;
 use maud::{Markup, html};
 
+use super::foreign::told;
 use super::guard::Visitor;
+use super::log_words::LogWords;
+use super::names::{Named, names};
 use super::refusal::Refusal;
 use super::shell::{self, Part, heads};
 use super::site::{Shared, Site};
 use super::words::Words;
 use super::{address, job_photos, tame, visit};
 use crate::domain::{JobFile, PinKind, Record, RecordWalk, Right};
-use crate::export::{order, words as told};
+use crate::export::words::day_and_clock;
 use crate::office::{self, OfficeError, deeds};
 use crate::store::{FoundJob, Store};
 
@@ -75,12 +80,20 @@ fn own(store: &Store, site: &Site, number: &str, who: &Visitor) -> Result<Markup
     let file = office::job(store, &served.functions, number)?;
     let record = file.record(&served.functions);
     let now = (served.now)(&office::zone(&file.job)?);
-    let photos = job_photos::section(&file, &served.functions, who);
     let dates = !office::due(&served.config, &file, now)?.is_empty();
-    Ok(page(&file, &record, dates, &photos, who))
+    let names = names(&served.config, who.words.language, &file.checklists);
+    let log = who.log_words().with(&names);
+    let photos = job_photos::section(&as_read(&file, &names), &served.functions, who);
+    Ok(page(&file, &record, dates, &photos, (who, log)))
 }
 
-fn page(file: &JobFile, record: &Record, dates: bool, photos: &Markup, who: &Visitor) -> Markup {
+fn page(
+    file: &JobFile,
+    record: &Record,
+    dates: bool,
+    photos: &Markup,
+    (who, log): (&Visitor, LogWords<'_>),
+) -> Markup {
     let (job, words) = (&file.job, who.words);
     let link = |below: &str| address::of_job(&job.number, below);
     html! {
@@ -96,7 +109,7 @@ fn page(file: &JobFile, record: &Record, dates: bool, photos: &Markup, who: &Vis
             dd {
                 @if job.people.is_empty() { (words.t("job.nobody")) }
                 @for person in &job.people {
-                    (tame(&person.name)) ", " (tame(&person.role)) br;
+                    (tame(&person.name)) ", " (tame(&words.role(&person.role))) br;
                 }
             }
         }
@@ -108,7 +121,7 @@ fn page(file: &JobFile, record: &Record, dates: bool, photos: &Markup, who: &Vis
             }
         }
         @if let Some(note) = shell::english_note(words) { p { (note) } }
-        (visit::on_job_page(file, who))
+        (visit::on_job_page(file, who, log))
         h2 { (words.t("job.walks")) }
         table {
             thead { tr {
@@ -119,14 +132,14 @@ fn page(file: &JobFile, record: &Record, dates: bool, photos: &Markup, who: &Vis
             tbody {
                 @for walk in &record.walks {
                     tr {
-                        th scope="row" { (tame(&order::walk_title(walk))) }
-                        td data-label=(words.t("job.state")) { (state(file, record, walk, words)) }
+                        th scope="row" { (told(&log.walk(&walk.id))) }
+                        td data-label=(words.t("job.state")) { (told(&state(file, record, walk, log))) }
                         @if who.may(Right::Walk) {
                             td data-label=(words.t("job.on-the-roof")) {
                                 @if is_newest(record, walk) {
                                     a href=(address::of_walk(&job.number, &walk.id.checklist)) {
                                         (words.t("job.walk"))
-                                        span.unseen { " " (tame(&order::walk_title(walk))) }
+                                        span.unseen { " " (told(&log.walk(&walk.id))) }
                                     }
                                 }
                             }
@@ -181,8 +194,19 @@ fn is_newest(record: &Record, walk: &RecordWalk) -> bool {
     newest.is_some_and(|newest| newest.id == walk.id)
 }
 
+/// The job with the names of its checklists as they are read: for lists to choose from.
+pub(super) fn as_read<'a>(file: &'a JobFile, names: &[Named]) -> Cow<'a, JobFile> {
+    if names.iter().all(Named::is_as_pinned) {
+        return Cow::Borrowed(file);
+    }
+    let mut file = file.clone();
+    file.checklists = names.iter().map(Named::read).collect();
+    Cow::Owned(file)
+}
+
 /// How far a walk is, in words.
-fn state(file: &JobFile, record: &Record, walk: &RecordWalk, words: Words) -> String {
+fn state(file: &JobFile, record: &Record, walk: &RecordWalk, log: LogWords<'_>) -> String {
+    let words = log.words;
     let deviations = record.deviations.iter().filter(|of| of.need.walk == walk.id);
     let (all, accepted) = deviations.fold((0_u32, 0_u32), |(all, accepted), of| {
         (all + 1, accepted + u32::from(of.accepted.is_some()))
@@ -199,12 +223,12 @@ fn state(file: &JobFile, record: &Record, walk: &RecordWalk, words: Words) -> St
     match (walk.begun, walk.ended, held) {
         (None, ..) => words.t("job.not-begun").to_owned(),
         (_, Some(ended), _) => {
-            let ended = told::day_and_clock(ended);
+            let ended = day_and_clock(ended);
             words.fill("job.ended", &[("when", &ended), ("with", &with)])
         }
         (_, _, Some((_, step, point))) => {
-            let title = walk.checklist.title_of(step);
-            words.fill("job.held", &[("role", &point.role), ("step", &title), ("with", &with)])
+            let (title, role) = (log.step(&walk.id, step), log.role(&point.role));
+            words.fill("job.held", &[("role", &role), ("step", &title), ("with", &with)])
         }
         (Some(_), None, None) => {
             let at = walk.steps.iter().position(|step| step.settled.is_none());

@@ -13,7 +13,10 @@ use serde::Deserialize;
 use super::act::{self, Act};
 use super::dates::{for_whom, when};
 use super::day::job_title;
+use super::foreign::told;
 use super::guard::{Sent, Visitor};
+use super::log_words::LogWords;
+use super::names::names;
 use super::refusal::Refusal;
 use super::shell::{self, Part};
 use super::site::{Shared, Site};
@@ -57,17 +60,19 @@ async fn job(
         let settings = office::read_settings(&site.served.config)?;
         let now = (site.served.now)(&office::zone(&file.job)?);
         let due = office::dates(&file, &settings, now)?;
-        page(&Shown { file, due, now, working: settings.working }, &who)
+        let names = names(&site.served.config, who.words.language, &file.checklists);
+        let log = who.log_words().with(&names);
+        page(&Shown { file, due, now, working: settings.working }, &who, log)
     });
     Ok(shell::page(&visitor, Part::Dates, &number, &body.await?))
 }
 
-fn page(shown: &Shown, who: &Visitor) -> Result<Markup, OfficeError> {
+fn page(shown: &Shown, who: &Visitor, log: LogWords<'_>) -> Result<Markup, OfficeError> {
     let (words, job) = (who.words, &shown.file.job);
     let undated = undated(&shown.file);
     let mut dates = Vec::with_capacity(shown.due.len());
     for (place, due) in shown.due.iter().enumerate() {
-        dates.push(one(shown, place, due, who)?);
+        dates.push(one(shown, (place, due), who, log)?);
     }
     let not_given_out = shown.due.iter().any(|due| due.number.is_none());
     Ok(html! {
@@ -87,26 +92,31 @@ fn page(shown: &Shown, who: &Visitor) -> Result<Markup, OfficeError> {
         ol.dates { @for date in &dates { (date) } }
         @if !undated.is_empty() {
             h2 { (words.t("dates.undated")) }
-            ul lang="en" { @for line in &undated { li { (tame(line)) } } }
+            ul { @for one in &undated { li { (told(&log.undated(one))) } } }
         }
         (add_form(shown, who))
     })
 }
 
-fn one(shown: &Shown, place: usize, due: &Due, who: &Visitor) -> Result<Markup, OfficeError> {
+fn one(
+    shown: &Shown,
+    (place, due): (usize, &Due),
+    who: &Visitor,
+    log: LogWords<'_>,
+) -> Result<Markup, OfficeError> {
     let (words, job) = (who.words, &shown.file.job);
     let is_past = Stretch::of(due.start.date(), shown.now.date()) == Stretch::Past;
     let seen_to = seen_to(due, &shown.file.standing);
     let query = serde_urlencoded::to_string([("only", &due.uid)]).unwrap_or_default();
     let strange = unusual(job, &shown.file.standing, &shown.working, due)?;
     let stands = due.cancelled_because.is_none();
+    let title = log.title(due, &shown.file.standing);
+    let about = about(&title, due);
     Ok(html! {
         li id={ "d" (place) } {
             (when(due, words))
             div {
-                h2 lang="en" {
-                    @if stands { (tame(&due.title)) } @else { del { (tame(&due.title)) } }
-                }
+                h2 { @if stands { (told(&title)) } @else { del { (told(&title)) } } }
                 p {
                     @if !stands { strong { (words.t("dates.is-cancelled")) } " " }
                     @else if let Some(at) = seen_to {
@@ -122,21 +132,21 @@ fn one(shown: &Shown, place: usize, due: &Due, who: &Visitor) -> Result<Markup, 
                         None => (words.t("dates.not-given-out")),
                     }
                 }
-                @if let Some(placed) = &due.placed { p.told lang="en" { (tame(&placed.why)) "." } }
+                @if let Some(placed) = &due.placed { p.told { (told(&log.placed(&placed.why))) "." } }
                 @if let Some(why) = &due.moved_because {
                     p.told { (words.t("dates.was-moved")) " “" (tame(why)) "”" }
                 }
                 @if let Some(why) = &due.cancelled_because {
                     p.told { (words.t("dates.was-cancelled")) " “" (tame(why)) "”" }
                 }
-                @if stands { @for line in &strange { p.told lang="en" { (tame(line)) "." } } }
+                @if stands { @for odd in &strange { p.told { (told(&log.unusual(odd))) "." } } }
                 @if stands && due.fixed { p.told { (words.t("dates.fixed")) } }
-                @if stands && !due.fixed { (move_form(shown, place, due, who)) }
-                @if stands { (cancel_form(shown, place, due, who)) }
+                @if stands && !due.fixed { (move_form(shown, (place, due), &about, who)) }
+                @if stands { (cancel_form(shown, (place, due), &about, who)) }
                 p.told {
                     a href={ (address::of_job(&job.number, "/dates.ics")) "?" (query) } {
                         (words.t("dates.file"))
-                        span.unseen { " " (tame(&due.title)) ", " (due.start.date()) }
+                        span.unseen { " " (told(&title)) ", " (due.start.date()) }
                     }
                 }
             }
@@ -152,8 +162,8 @@ fn hidden(shown: &Shown, due: &Due, who: &Visitor) -> Markup {
 }
 
 /// What a summary or button is about, for those who hear it alone.
-fn about(due: &Due) -> Markup {
-    html! { span.unseen { ": " (tame(&due.title)) ", " (due.start.date()) } }
+fn about(title: &str, due: &Due) -> Markup {
+    html! { span.unseen { ": " (told(title)) ", " (due.start.date()) } }
 }
 
 fn why_field(id: &str, words: Words) -> Markup {
@@ -163,32 +173,37 @@ fn why_field(id: &str, words: Words) -> Markup {
     }
 }
 
-fn move_form(shown: &Shown, place: usize, due: &Due, who: &Visitor) -> Markup {
+fn move_form(shown: &Shown, (place, due): (usize, &Due), about: &Markup, who: &Visitor) -> Markup {
     let words = who.words;
     html! {
         details.act id={ "move-" (place) } {
-            summary { (words.t("dates.move")) (about(due)) }
+            summary { (words.t("dates.move")) (about) }
             form method="post" action="/dates/move" {
                 (hidden(shown, due, who))
                 (day_and_clock(&format!("to-{place}"), due.start, words))
                 (why_field(&format!("move-why-{place}"), words))
                 p { (words.t("dates.move-told")) }
-                button { (words.t("dates.move-do")) (about(due)) }
+                button { (words.t("dates.move-do")) (about) }
             }
         }
     }
 }
 
-fn cancel_form(shown: &Shown, place: usize, due: &Due, who: &Visitor) -> Markup {
+fn cancel_form(
+    shown: &Shown,
+    (place, due): (usize, &Due),
+    about: &Markup,
+    who: &Visitor,
+) -> Markup {
     let words = who.words;
     html! {
         details.act id={ "cancel-" (place) } {
-            summary { (words.t("dates.cancel")) (about(due)) }
+            summary { (words.t("dates.cancel")) (about) }
             form method="post" action="/dates/cancel" {
                 (hidden(shown, due, who))
                 (why_field(&format!("cancel-why-{place}"), words))
                 p { (words.t("dates.cancel-told")) }
-                button { (words.t("dates.cancel-do")) (about(due)) }
+                button { (words.t("dates.cancel-do")) (about) }
             }
         }
     }
@@ -220,7 +235,9 @@ pub(super) fn role_field(id: &str, file: &JobFile, usual: &str, words: Words) ->
         label for=(id) { (words.t("dates.who")) }
         select id=(id) name="who" {
             option value="" { (words.t("dates.no-role")) }
-            @for role in roles { option value=(role) selected[role == usual] { (tame(role)) } }
+            @for role in roles {
+                option value=(role) selected[role == usual] { (tame(&words.role(role))) }
+            }
         }
     }
 }

@@ -302,10 +302,10 @@ async fn example(
 fn unusable(error: OfficeError) -> Refusal {
     match error {
         OfficeError::Store(error @ StoreError::Changed { .. }) => {
-            Refusal::Unusable(error.to_string())
+            Refusal::English(error.to_string())
         }
         OfficeError::Store(error) => error.into(),
-        error => Refusal::Unusable(error.to_string()),
+        error => Refusal::English(error.to_string()),
     }
 }
 

@@ -4,29 +4,67 @@
 
 #[cfg(test)]
 mod alike;
+mod dates;
+mod desk;
 
+pub(super) use dates::visit_title;
+
+use super::foreign::foreign;
+use super::names::Named;
 use super::words::Words;
 use crate::domain::{
     About, Acceptance, Attention, Because, Call, Checked, Comparison, DeviationKind, EarOpen,
-    Finding, Given, HearingCheck, How, Keeps, Photo, PointKind, StepRef, Target, Trust, Units,
-    Verdict, Warranty, What,
+    FactName, Finding, Given, HearingCheck, How, Keeps, Language, NamedStep, Photo, PinKind,
+    PointKind, Role, RowRef, StepRef, Target, Trust, Units, Verdict, Warranty, What,
 };
 use crate::export::words::{self as told, bare, day_and_clock, one_line};
 use crate::export::{callback, sound};
+use crate::measure::Value;
 
-/// The words and units of one reader.
+/// The words and units of one reader, and the checklists of the job as they are read.
+/// What is in another language is marked in the sentences (`foreign`).
 #[derive(Clone, Copy, Debug)]
-pub(super) struct LogWords {
+pub(super) struct LogWords<'a> {
     pub(super) words: Words,
     pub(super) units: Units,
+    pub(super) names: &'a [Named],
 }
 
-impl LogWords {
+impl<'a> LogWords<'a> {
+    /// The same with the names of a job.
+    pub(super) fn with<'b>(self, names: &'b [Named]) -> LogWords<'b> {
+        LogWords { words: self.words, units: self.units, names }
+    }
+
+    /// Whether it is the language of checklists, and of the record.
+    pub(super) fn is_english(self) -> bool {
+        self.words.language == Language::default()
+    }
+
     fn t(self, key: &'static str) -> &'static str {
         self.words.t(key)
     }
 
-    fn fill(self, key: &'static str, places: &[(&str, &dyn ToString)]) -> String {
+    /// The role as a job names it, in the reader's words where pages know it.
+    pub(super) fn role(self, role: &str) -> String {
+        let known = Role::ALL.into_iter().find(|known| known.word() == role && !self.is_english());
+        known.map_or(role, |known| super::role(self.words, known)).to_owned()
+    }
+
+    /// A text that is in English whoever reads it.
+    fn kept_english(self, text: &str) -> String {
+        if self.is_english() { text.to_owned() } else { foreign(text) }
+    }
+
+    fn value(self, value: &Value) -> String {
+        match value {
+            Value::Text(text) => self.choice(text),
+            Value::YesNo(yes) => self.t(if *yes { "log.yes" } else { "log.no" }).to_owned(),
+            Value::Quantity(_) => told::value(value, self.units),
+        }
+    }
+
+    pub(super) fn fill(self, key: &'static str, places: &[(&str, &dyn ToString)]) -> String {
         let places: Vec<(&str, String)> =
             places.iter().map(|(place, value)| (*place, value.to_string())).collect();
         let places: Vec<(&str, &str)> =
@@ -63,7 +101,9 @@ impl LogWords {
         match given {
             Given::Done => self.t("log.done").to_owned(),
             Given::Noted(text) => self.fill("log.quoted", &[("text", text)]),
-            given => told::given(given, self.units),
+            Given::Chosen(option) => self.choice(option),
+            Given::Fact(_, known) => self.value(known),
+            Given::Measured(_) | Given::Counted(_) => told::given(given, self.units),
         }
     }
 
@@ -77,7 +117,10 @@ impl LogWords {
                 self.fill("log.mark", &places)
             }
             Target::AtLeast(n) => self.fill("log.at-least", &[("n", n)]),
-            Target::OneOf(options) => options.join(self.t("log.or")),
+            Target::OneOf(options) => {
+                let options: Vec<String> = options.iter().map(|one| self.choice(one)).collect();
+                options.join(self.t("log.or"))
+            }
         }
     }
 
@@ -137,14 +180,15 @@ impl LogWords {
         match &need.about {
             About::HoldWaiting { role, since } => self.fill(
                 "log.hold-waits",
-                &[("step", &step), ("role", role), ("since", &day_and_clock(*since))],
+                &[("step", &step), ("role", &self.role(role)), ("since", &day_and_clock(*since))],
             ),
             About::OffTarget { reason: Some(reason) } => {
                 self.fill("log.off-reason", &[("step", &step), ("reason", &bare(reason))])
             }
             About::OffTarget { reason: None } => self.fill("log.off", &[("step", &step)]),
             About::AskedOtherwise { asked, now } => {
-                let (asked, now) = (one_line(asked), one_line(now));
+                let said = |text| one_line(&self.said_at(walk, need.step.as_ref(), text));
+                let (asked, now) = (said(asked), said(now));
                 self.fill("log.asked", &[("step", &step), ("asked", &asked), ("now", &now)])
             }
             About::NotBegun => self.fill("log.not-begun", &[("walk", walk)]),
@@ -190,12 +234,20 @@ impl LogWords {
                 self.fill(key, &[("n", &n)])
             }
             What::FactGiven(name, known) => {
-                format!("{}: {}", told::fact_name(name), told::value(known, self.units))
+                let (name, value) = (self.fact_name(name), self.value(known));
+                // A question ends as one.
+                let colon = if name.ends_with('?') { "" } else { ":" };
+                format!("{name}{colon} {value}")
             }
-            What::Pinned(pin) => self.fill(
-                "log.pinned",
-                &[("kind", &pin.kind.word()), ("id", &pin.id), ("version", &pin.version)],
-            ),
+            What::Pinned(pin) => {
+                let kind = self.t(match pin.kind {
+                    PinKind::Checklist => "log.a-checklist",
+                    PinKind::Profile => "log.a-profile",
+                });
+                let places: [(&str, &dyn ToString); 3] =
+                    [("kind", &kind), ("id", &pin.id), ("version", &pin.version)];
+                self.fill("log.pinned", &places)
+            }
             What::WalkBegun { version, .. } => self.fill("log.walk-begun", &[("version", version)]),
             What::Paused => self.t("log.paused").to_owned(),
             What::Resumed => self.t("log.resumed").to_owned(),
@@ -207,6 +259,7 @@ impl LogWords {
                 self.fill("log.skipped", &[("step", &step), ("reason", reason)])
             }
             What::Cautioned { said, .. } => {
+                let said: Vec<String> = said.iter().map(|one| self.caution(one)).collect();
                 self.fill("log.cautioned", &[("step", &step), ("said", &said.join(" "))])
             }
             What::HearingChecked(check) => {
@@ -233,10 +286,10 @@ impl LogWords {
                     PointKind::Hold => "log.hold-reached",
                     PointKind::Witness => "log.witness-reached",
                 };
-                self.fill(key, &[("step", &step), ("role", role)])
+                self.fill(key, &[("step", &step), ("role", &self.role(role))])
             }
             What::Released { role, .. } => {
-                self.fill("log.released", &[("step", &step), ("role", role)])
+                self.fill("log.released", &[("step", &step), ("role", &self.role(role))])
             }
             What::Accepted { entry, kinds, role, reason, .. } => {
                 let kinds: Vec<String> = kinds.iter().map(|k| self.kind(*k).to_owned()).collect();
@@ -245,7 +298,7 @@ impl LogWords {
                     &[
                         ("step", &step),
                         ("entry", entry),
-                        ("role", role),
+                        ("role", &self.role(role)),
                         ("kinds", &self.all(&kinds)),
                         ("reason", reason),
                     ],
@@ -261,7 +314,8 @@ impl LogWords {
             ),
             What::FollowUpIssued { start, title, sequence, .. } => {
                 let key = if *sequence == 0 { "log.date-given" } else { "log.date-changed" };
-                self.fill(key, &[("when", &day_and_clock(*start)), ("title", title)])
+                let title = self.date(title);
+                self.fill(key, &[("when", &day_and_clock(*start)), ("title", &title)])
             }
             What::FollowUpMoved { uid, start, reason, .. } => self.fill(
                 "log.date-moved",
@@ -270,8 +324,9 @@ impl LogWords {
             What::FollowUpCancelled { uid, reason, .. } => {
                 self.fill("log.date-cancelled", &[("uid", uid), ("reason", reason)])
             }
-            What::FollowUpAdded { start, title, .. } => {
-                self.fill("log.date-added", &[("when", &day_and_clock(*start)), ("title", title)])
+            What::FollowUpAdded { start, title, callback, .. } => {
+                let title = self.date_of(*callback, title);
+                self.fill("log.date-added", &[("when", &day_and_clock(*start)), ("title", &title)])
             }
             What::PersonSet { name, roles } => {
                 let roles: Vec<&str> =
@@ -306,7 +361,7 @@ impl LogWords {
             "log.call-opened",
             &[
                 ("id", &call.id),
-                ("water", &callback::water(call)),
+                ("water", &self.water(call)),
                 ("reported", &call.reported),
                 ("caller", &callback::caller(call)),
             ],
@@ -322,7 +377,7 @@ impl LogWords {
             }
         }
         if !finding.steps.is_empty() {
-            let steps: Vec<String> = finding.steps.iter().map(ToString::to_string).collect();
+            let steps: Vec<String> = finding.steps.iter().map(|one| self.found_at(one)).collect();
             text.push_str(&self.fill("log.goes-back", &[("steps", &steps.join(", "))]));
         }
         if let Some(why) = &finding.visit_left_open {
@@ -336,13 +391,35 @@ impl LogWords {
         format!("{text}; {}", self.t(warranty))
     }
 
+    /// A step that a finding goes back to; in English as the record has it.
+    fn found_at(self, named: &NamedStep) -> String {
+        let title = self.step_of(&named.checklist, &named.step).filter(|_| !self.is_english());
+        title.map_or_else(|| named.to_string(), |title| format!("{title} ({})", named.checklist))
+    }
+
+    /// What a fact is called: in English as the record has it, else by its question.
+    fn fact_name(self, name: &FactName) -> String {
+        let told = told::fact_name(name);
+        if self.is_english() {
+            return told;
+        }
+        let Some(question) = self.question(&name.name) else { return self.kept_english(&told) };
+        let table = name.name.split_once('.').map(|(table, _)| table.to_owned());
+        match (table, name.row) {
+            (Some(table), Some(row)) => {
+                format!("{}, {question}", self.row(&RowRef { table, row }))
+            }
+            _ => question,
+        }
+    }
+
     /// Who accepted a deviation, when and why.
     pub(super) fn accepted(self, one: &Acceptance) -> String {
         self.fill(
             "log.accepted-by",
             &[
                 ("by", &one.by),
-                ("role", &one.role),
+                ("role", &self.role(&one.role)),
                 ("when", &day_and_clock(one.at)),
                 ("entry", &one.seq),
                 ("reason", &one.reason),

@@ -6,7 +6,7 @@ use axum::response::{IntoResponse, Response};
 
 use super::walks::NotWalked;
 use crate::domain::{Json, Right};
-use crate::office::{OfficeError, PeopleError};
+use crate::office::{OfficeError, PeopleError, Why};
 use crate::store::StoreError;
 
 /// Why something was refused.
@@ -18,8 +18,12 @@ pub enum Refusal {
     NotYours(Right),
     /// There is nothing of that name.
     NotFound,
-    /// What was sent cannot be used: why, and what to do.
+    /// What was sent cannot be used: why, and what to do, as its reader reads it.
     Unusable(String),
+    /// The same, in English.
+    English(String),
+    /// What is wanted is not done.
+    Refused(Why),
     /// Larger than it may be: the most, in bytes.
     TooLarge(u64),
     /// It changed meanwhile.
@@ -28,7 +32,9 @@ pub enum Refusal {
     Strange,
     /// Too many tries: for so many seconds nothing is looked at.
     Wait(i64),
-    /// The log, or something else here, is at fault: what can be told.
+    /// The walk cannot be had now: why, as its reader reads it.
+    WalkGone(String),
+    /// The log, or something else here, is at fault: what can be told, in English.
     Broken(String),
     /// A request of a program that is not made as HTTP and the API want it.
     Request {
@@ -47,11 +53,13 @@ impl Refusal {
             Self::SignIn => StatusCode::UNAUTHORIZED,
             Self::NotYours(_) | Self::Strange => StatusCode::FORBIDDEN,
             Self::NotFound => StatusCode::NOT_FOUND,
-            Self::Unusable(_) => StatusCode::UNPROCESSABLE_ENTITY,
+            Self::Unusable(_) | Self::English(_) | Self::Refused(_) => {
+                StatusCode::UNPROCESSABLE_ENTITY
+            }
             Self::TooLarge(_) => StatusCode::PAYLOAD_TOO_LARGE,
             Self::Changed => StatusCode::CONFLICT,
             Self::Wait(_) => StatusCode::TOO_MANY_REQUESTS,
-            Self::Broken(_) => StatusCode::SERVICE_UNAVAILABLE,
+            Self::WalkGone(_) | Self::Broken(_) => StatusCode::SERVICE_UNAVAILABLE,
             Self::Request { status, .. } => *status,
         }
     }
@@ -62,12 +70,12 @@ impl Refusal {
             Self::SignIn => "sign-in-needed",
             Self::NotYours(_) => "not-your-role",
             Self::NotFound => "not-found",
-            Self::Unusable(_) => "unusable",
+            Self::Unusable(_) | Self::English(_) | Self::Refused(_) => "unusable",
             Self::TooLarge(_) => "too-large",
             Self::Changed => "changed-meanwhile",
             Self::Strange => "not-from-our-page",
             Self::Wait(_) => "too-many-tries",
-            Self::Broken(_) => "not-available",
+            Self::WalkGone(_) | Self::Broken(_) => "not-available",
             Self::Request { word, .. } => word,
         }
     }
@@ -87,7 +95,12 @@ impl Refusal {
                 most >> 20,
                 super::upload::MOST_TOGETHER_BYTES >> 20
             ),
-            Self::Unusable(why) | Self::Broken(why) | Self::Request { why, .. } => why.clone(),
+            Self::Unusable(why)
+            | Self::English(why)
+            | Self::WalkGone(why)
+            | Self::Broken(why)
+            | Self::Request { why, .. } => why.clone(),
+            Self::Refused(why) => why.to_string(),
             Self::Changed => "others have written meanwhile: load the page again".to_owned(),
             Self::Strange => "this did not come from a page of this program: load the page again \
                               and send it from there"
@@ -152,9 +165,11 @@ impl From<OfficeError> for Refusal {
     fn from(error: OfficeError) -> Self {
         match error {
             OfficeError::NoJob(_) | OfficeError::NotPinned { .. } => Self::NotFound,
-            OfficeError::CannotBegin { .. } => Self::Unusable(error.to_string()),
+            OfficeError::CannotBegin { checklist, job, missing } => {
+                Self::Refused(Why::CannotBegin { checklist, job, missing })
+            }
             OfficeError::Store(error) => error.into(),
-            OfficeError::Refused(why) => Self::Unusable(why),
+            OfficeError::Refused(why) => Self::Refused(why),
             error => {
                 tracing::error!(?error, "page");
                 Self::Broken(error.to_string())
@@ -167,7 +182,7 @@ impl From<NotWalked> for Refusal {
     fn from(error: NotWalked) -> Self {
         match error {
             NotWalked::Office(error) => error.into(),
-            NotWalked::StillOpen(_) => Self::Unusable(error.to_string()),
+            NotWalked::StillOpen(_) => Self::English(error.to_string()),
             NotWalked::TooMany | NotWalked::Stopping => Self::Broken(error.to_string()),
         }
     }
@@ -178,7 +193,7 @@ impl From<PeopleError> for Refusal {
         match error {
             PeopleError::Store(error) => error.into(),
             PeopleError::NoSecret(_) => Self::Broken(error.to_string()),
-            error => Self::Unusable(error.to_string()),
+            error => Self::English(error.to_string()),
         }
     }
 }

@@ -4,6 +4,7 @@
 use axum::response::{IntoResponse as _, Response};
 use maud::{DOCTYPE, Markup, html};
 
+use super::foreign::{self, foreign};
 use super::guard::Visitor;
 use super::refusal::Refusal;
 use super::words::Words;
@@ -154,13 +155,17 @@ pub(super) fn refused(refusal: &Refusal, words: Words) -> Response {
                 ],
             ),
         ),
-        Refusal::SignIn | Refusal::Unusable(_) | Refusal::Broken(_) | Refusal::Request { .. } => {
-            (words.t("shell.not-done"), refusal.sentence())
+        Refusal::Refused(why) => (words.t("shell.not-done"), words.why(why)),
+        Refusal::Unusable(why) | Refusal::WalkGone(why) => (words.t("shell.not-done"), why.clone()),
+        Refusal::SignIn | Refusal::English(_) | Refusal::Broken(_) | Refusal::Request { .. } => {
+            let told = refusal.sentence();
+            let told = if words.language == Language::default() { told } else { foreign(&told) };
+            (words.t("shell.not-done"), told)
         }
     };
     let body = html! {
         h1 { (title) }
-        p { (told) }
+        p { (foreign::told(&told)) }
         p { a href="/" { (words.t("shell.to-start")) } }
     };
     open_page(words, title, &body)

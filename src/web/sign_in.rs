@@ -203,7 +203,7 @@ async fn join_page(
         return Ok(code_form(words, "", None));
     }
     Ok(match asked(&site, &from, code.clone()).await? {
-        None => code_form(words, &code, Some(&PeopleError::NoCode.to_string())),
+        None => code_form(words, &code, Some(&words.not_joined(&PeopleError::NoCode))),
         Some(Asked::Pair(name)) => pair_form(words, &code, &name),
         Some(Asked::Join(roles)) => {
             let first = site.log(|store, _| office::any_person(store)).await?;
@@ -294,7 +294,7 @@ async fn join(
     Open(form): Open<Join>,
 ) -> Result<Response, Refusal> {
     let Some(Asked::Join(roles)) = asked(&site, &from, form.code.clone()).await? else {
-        return Ok(code_form(words, &form.code, Some(&PeopleError::NoCode.to_string())));
+        return Ok(code_form(words, &form.code, Some(&words.not_joined(&PeopleError::NoCode))));
     };
     let done = site.log(move |store, site| {
         let joined = Joined {
@@ -307,7 +307,7 @@ async fn join(
         match office::join(store, &form.code, &joined, site.now()) {
             Ok(session) => Ok(Ok(session)),
             Err(error @ (PeopleError::Store(_) | PeopleError::NoSecret(_))) => Err(error),
-            Err(error) => Ok(Err((form, error.to_string(), !office::any_person(store)?))),
+            Err(error) => Ok(Err((form, words.not_joined(&error), !office::any_person(store)?))),
         }
     });
     Ok(match done.await? {
@@ -344,7 +344,7 @@ async fn pair_device(
     });
     Ok(match begun.await? {
         Some(session) => signed_in(&site, &session, "/"),
-        None => code_form(words, &code, Some(&PeopleError::NoCode.to_string())),
+        None => code_form(words, &code, Some(&words.not_joined(&PeopleError::NoCode))),
     })
 }
 

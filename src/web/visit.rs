@@ -9,14 +9,15 @@ use maud::{Markup, html};
 use serde::Deserialize;
 
 use super::act::{self, Act};
+use super::address;
+use super::foreign::told;
 use super::guard::{Sent, Visitor};
 use super::job_dates::{self, day_and_clock, minutes, minutes_field, next_day, role_field};
+use super::log_words::{LogWords, visit_title};
 use super::refusal::Refusal;
 use super::site::Shared;
 use super::words::Words;
-use super::{address, tame};
 use crate::domain::{At, CallbackStanding, JobFile, Right, Working};
-use crate::export::callback;
 use crate::office::dates::Change;
 use crate::office::visits::{self, LEAK_VISIT};
 use crate::office::{self, calls};
@@ -122,7 +123,7 @@ pub(super) fn of_call(
 }
 
 /// The open calls of a job, for whoever walks their visits.
-pub(super) fn on_job_page(file: &JobFile, who: &Visitor) -> Markup {
+pub(super) fn on_job_page(file: &JobFile, who: &Visitor, log: LogWords<'_>) -> Markup {
     let words = who.words;
     let open = file.standing.callbacks.values().filter(|call| call.closed.is_none());
     let open: Vec<_> = open.collect();
@@ -134,7 +135,7 @@ pub(super) fn on_job_page(file: &JobFile, who: &Visitor) -> Markup {
                     @let (id, reported) = (call.call.id.to_string(), call.call.reported.to_string());
                     li {
                         (words.fill("desk.call", &[("id", &id), ("date", &reported)])) ": "
-                        (tame(&callback::water(&call.call)))
+                        (told(&log.water(&call.call)))
                         (when_planned(file, call.call.id, words))
                         (begin_form(file, call, who))
                     }
@@ -196,7 +197,7 @@ async fn plan(
     act::act_in_log(&site, &visitor, sent, move |store, site, file, deed| {
         let water = &calls::open_one(&file, form.id)?.call.water;
         let water: String = water.chars().take(MOST_TITLE).collect();
-        let title = format!("Visit after leak call {}: {}", form.id, water.trim());
+        let title = visit_title(form.id, water.trim());
         let who = Some(form.who.trim()).filter(|who| !who.is_empty());
         let visit = Some((form.id, LEAK_VISIT));
         let wanted = Change::Add { on: &on, lasts_min, title: &title, who, visit };

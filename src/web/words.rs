@@ -9,7 +9,7 @@ use crate::domain::Language;
 type Texts = BTreeMap<String, String>;
 
 /// The areas, each with its file in each language.
-const FILES: [(&str, [&str; 2]); 10] = [
+const FILES: [(&str, [&str; 2]); 11] = [
     ("shell", [include_str!("words/en/shell.toml"), include_str!("words/es/shell.toml")]),
     ("library", [include_str!("words/en/library.toml"), include_str!("words/es/library.toml")]),
     ("people", [include_str!("words/en/people.toml"), include_str!("words/es/people.toml")]),
@@ -19,6 +19,7 @@ const FILES: [(&str, [&str; 2]); 10] = [
     ("dates", [include_str!("words/en/dates.toml"), include_str!("words/es/dates.toml")]),
     ("desk", [include_str!("words/en/desk.toml"), include_str!("words/es/desk.toml")]),
     ("roof", [include_str!("words/en/roof.toml"), include_str!("words/es/roof.toml")]),
+    ("why", [include_str!("words/en/why.toml"), include_str!("words/es/why.toml")]),
     ("photo", [include_str!("words/en/photo.toml"), include_str!("words/es/photo.toml")]),
 ];
 

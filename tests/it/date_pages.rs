@@ -81,7 +81,7 @@ fn what_is_past_comes_first_and_by_person() {
     let mut spanish = invited_reading(&mut office, "Encargada", &["foreman"], "metric", "es");
     let page = spanish.get("/dates");
     assert!(page.body.contains("Pasadas y sin atender: 1"), "{page:?}");
-    assert!(page.body.contains("Lo que dicen las listas y los registros"), "{page:?}");
+    assert!(page.body.contains("Los registros, las hojas"), "{page:?}");
 }
 
 /// A walk of its checklist sees to a date; nothing is past then.

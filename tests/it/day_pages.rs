@@ -534,6 +534,9 @@ fn whoever_reads_spanish_is_told_what_stays_english() {
     assert!(day.contains("deck-intake: recorrido empezado, versión 1.1.0. <span"), "{day}");
     assert!(day.contains("66 pasos de la lista deck-intake quedan abiertos"), "{day}");
     let desk = office.get("/desk/EX-0001").body;
-    assert!(desk.contains("Lo que dicen las listas y los registros está en inglés."), "{desk}");
+    assert!(
+        desk.contains("Los registros, las hojas y los archivos para guardar están en inglés."),
+        "{desk}"
+    );
     assert!(office.get("/job/EX-0001").body.contains("Sin empezar"));
 }

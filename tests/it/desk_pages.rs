@@ -60,7 +60,7 @@ fn a_call_is_taken_down_once() {
     for (name, value, says) in [
         ("water", " ", "say where water came in"),
         ("caller", "", "say who called"),
-        ("plane", "7", "no plane 7; its planes are 1 to 2"),
+        ("plane", "7", "no plane 7; they are 1 to 2"),
         ("run", "one", "“one” is no number"),
         ("reported", "May", "“May” is no day"),
         ("reported", "2999-01-01", "2999-01-01 is to come"),

@@ -412,6 +412,10 @@ fn every_shipped_checklist_is_translated_whole() {
         let same = |a: &str, b: &str| assert!(a != b || a.len() < 6, "{id}: not translated: {a}");
         for (a, b) in original.steps.iter().zip(&into.steps) {
             assert_eq!((&a.answer, &a.point, &a.cautions), (&b.answer, &b.point, &b.cautions));
+            // One word in both languages.
+            if a.title != "Cables" {
+                same(&a.title, &b.title);
+            }
             same(&a.why, &b.why);
             let text = |step: &chalkhand::domain::Step| format!("{:?}", step.say).to_lowercase();
             same(&text(a), &text(b));
@@ -426,6 +430,10 @@ fn every_shipped_checklist_is_translated_whole() {
         for (a, b) in original.cautions.iter().zip(&into.cautions) {
             assert_eq!(a.source, b.source, "{id}: a caution's source stays");
             same(&a.say, &b.say);
+        }
+        for (a, b) in original.follow_ups.iter().zip(&into.follow_ups) {
+            assert_eq!((&a.id, &a.checklist, a.fixed), (&b.id, &b.checklist, b.fixed));
+            same(&a.title, &b.title);
         }
         for (a, b) in original.facts.iter().zip(&into.facts) {
             assert_eq!((&a.name, &a.kind), (&b.name, &b.kind));
@@ -468,8 +476,20 @@ fn a_translation_says_where_it_differs_from_the_original() {
         let line = broken.lines().nth(found.line as usize - 1).unwrap();
         assert!(line.contains(line_of), "{says}: {line}");
     }
+    let (text, original, whole) = translation("closing-inspection");
+    // The titles of dates may be left out, all of them: then they stay the original's.
+    let (before, _) = text.split_once("[follow_ups").unwrap();
+    let without = read_translation(before, "f.toml", &original).unwrap();
+    assert_eq!(without.follow_ups[0].title, original.follow_ups[0].title);
+    assert_eq!(without.steps[0].title, whole.steps[0].title);
+    let titles = |told: &str| read_translation(told, "f.toml", &original).unwrap_err().to_string();
+    let told = titles(&text.replace("[follow_ups.season]", "[follow_ups.seasons]"));
+    assert!(told.contains("the original has no follow-up `seasons`"), "{told}");
+    assert!(told.contains("follow-up `season` is not translated"), "{told}");
+    let (_, retention) = text.split_once("[follow_ups.retention]\n").unwrap();
+    let told = titles(&text.replace(retention, ""));
+    assert!(told.contains("title"), "{told}");
     // One choice has one word in a checklist.
-    let (text, original, _) = translation("closing-inspection");
     let at = text.rfind("\"agua adentro\"").unwrap();
     let broken = format!("{}\"agua dentro\"{}", &text[..at], &text[at + 14..]);
     let problems = read_translation(&broken, "f.toml", &original).unwrap_err().to_string();

@@ -88,6 +88,7 @@ mod sheet;
 mod shipped_figures;
 mod shipped_walks;
 mod sound;
+mod spanish_pages;
 mod spoken_numbers;
 mod store;
 mod store_kill;

@@ -297,7 +297,8 @@ fn what_cannot_be_placed_waits_for_somebody_to_say_where_it_belongs() {
     assert!(day.body.contains("Fotos sin lugar"), "{day:?}");
     // So does the log: its words are the reader's, whoever wrote it.
     assert!(
-        day.body.contains("foto guardada en Cut") && !day.body.contains("photo kept"),
+        day.body.contains("foto guardada en <span lang=\"en\">Cut</span>")
+            && !day.body.contains("photo kept"),
         "{day:?}"
     );
     assert!(line_of(&day, "evening.jpg").contains("ningún paso estaba abierto"), "{day:?}");

@@ -2,13 +2,17 @@
 //! Spanish no sentence was left in English.
 
 use super::*;
+use crate::domain::busy::{BusyEvent, Moment};
+use crate::domain::desk::{DeskStep, Place, Rank, WhyPlace, WhyStep};
 use crate::domain::{
-    At, Hash, Heard, Language, Media, NamedStep, Pin, PinKind, Roles, RowRef, StepRef, Version,
-    entry_json,
+    At, Due, Hash, Heard, Media, Outcome, Pin, Placed, RecordStep, Roles, Settled, Version,
+    Working, entry_json,
 };
+use crate::export::desk as export;
+use crate::office::dates::{Undated, Unusual};
 
-fn english() -> LogWords {
-    LogWords { words: Words::of(Language::English), units: Units::Us }
+fn english() -> LogWords<'static> {
+    LogWords { words: Words::of(Language::English), units: Units::Us, names: &[] }
 }
 
 fn at(text: &str) -> At {
@@ -246,6 +250,201 @@ fn when_the_ear_was_open_is_told_alike() {
     assert_eq!(ears.len(), 3);
 }
 
+fn row(table: &str, row: u32) -> RowRef {
+    RowRef { table: table.to_owned(), row }
+}
+
+/// One of each reason why a step stands where it stands, and a row is a place.
+fn reasons() -> (Vec<WhyStep>, Vec<Place>) {
+    let mut steps = vec![
+        WhyStep::AskedOtherwise,
+        WhyStep::NotLogged,
+        WhyStep::Corrected,
+        WhyStep::AtPlace(row("plane", 2)),
+        WhyStep::Elsewhere(row("run", 1)),
+        WhyStep::WholeRoof,
+    ];
+    for kind in DeviationKind::ALL {
+        for accepted_by in [None, Some("Foreman {what}".to_owned())] {
+            steps.push(WhyStep::Deviates { kind, accepted_by });
+        }
+    }
+    let (words, column) = ("the {at} valley".to_owned(), "nearest_edge".to_owned());
+    let places = [
+        WhyPlace::Named,
+        WhyPlace::Said,
+        WhyPlace::SaidAs { words, column },
+        WhyPlace::Under(row("obstruction", 3)),
+        WhyPlace::On(row("plane", 1)),
+    ];
+    let place = |because| Place { at: row("plane", 2), because };
+    (steps, places.map(place).to_vec())
+}
+
+const RANKS: [Rank; 6] = [
+    Rank::AmissHere,
+    Rank::AmissWhole,
+    Rank::Here,
+    Rank::AmissElsewhere,
+    Rank::Whole,
+    Rank::Elsewhere,
+];
+
+fn stood(outcome: Option<Outcome>) -> RecordStep {
+    let at = at("2026-11-26T10:00:00-05:00");
+    RecordStep {
+        at: step("cut#2"),
+        title: "Cut".to_owned(),
+        text: None,
+        tags: Vec::new(),
+        settled: outcome.map(|outcome| Settled {
+            seq: 5,
+            at,
+            by: "Installer {entry}".to_owned(),
+            how: How::Touch,
+            outcome,
+            asked: None,
+        }),
+        corrected: Vec::new(),
+        cautioned: Vec::new(),
+        photos_asked: 0,
+        photos_taken: 0,
+        photos_kept: 0,
+        point: None,
+    }
+}
+
+fn outcomes() -> Vec<Outcome> {
+    let answered = |given, target| Outcome::Answered { given, target, reason: None };
+    vec![
+        answered(Given::Done, None),
+        answered(Given::Counted(3), None),
+        answered(Given::Counted(3), Some(Target::AtLeast(4))),
+        Outcome::Answered {
+            given: Given::Chosen("wet".to_owned()),
+            target: Some(Target::OneOf(vec!["dry".to_owned(), "damp".to_owned()])),
+            reason: Some("rain".to_owned()),
+        },
+        Outcome::Skipped { reason: "ran out".to_owned() },
+    ]
+}
+
+#[test]
+fn the_desk_is_told_alike() {
+    let (steps, places) = reasons();
+    for rank in RANKS {
+        assert_eq!(english().rank(rank), export::rank(rank));
+    }
+    for why in &steps {
+        assert_eq!(english().reason(why), export::reason(why));
+    }
+    for place in &places {
+        assert_eq!(english().because(place), export::because(place));
+    }
+    for because in [Vec::new(), steps] {
+        let rank = Rank::Here;
+        let walk = "deck-intake".parse().unwrap();
+        let of = DeskStep { walk, step: stood(None), rank, because };
+        assert_eq!(english().why(&of), export::why(&of));
+    }
+    assert_eq!(english().stands(&stood(None)), callback::stands(&stood(None), Units::Us));
+    for outcome in outcomes() {
+        assert_eq!(english().wanted(&outcome), told::asked_for(&outcome, Units::Us));
+        let of = stood(Some(outcome));
+        assert_eq!(english().stands(&of), callback::stands(&of, Units::Us));
+    }
+    assert_eq!(Words::of(Language::English).t("desk.is-not"), export::IS_NOT);
+}
+
+/// As the office places dates: each reason there is, found by its calendar.
+fn put_elsewhere() -> Vec<Placed> {
+    let zone = jiff::tz::TimeZone::get("America/New_York").unwrap();
+    let day = |day: i8| jiff::civil::date(2026, 12, day);
+    let mut working = Working::default();
+    working.days_off.insert(day(25));
+    working.busy.events.push(BusyEvent {
+        start: Moment::Day(day(22)),
+        lasts: jiff::Span::new().days(1),
+        rule: None,
+        except: Vec::new(),
+    });
+    let never = Working { days: [false; 7], ..Working::default() };
+    let days = [(&working, 25), (&working, 20), (&working, 22), (&never, 25)];
+    days.map(|(working, of)| working.place(day(of).at(10, 0, 0, 0), 30, &zone).unwrap().1.unwrap())
+        .to_vec()
+}
+
+fn promised(placed: Option<Placed>) -> Due {
+    Due {
+        uid: "u".to_owned(),
+        number: None,
+        start: at("2026-11-26T10:00:00-05:00"),
+        lasts_min: 30,
+        title: "Look {why}".to_owned(),
+        checklist: placed.as_ref().map(|_| "leak-visit".to_owned()),
+        who: placed.as_ref().map(|_| "foreman".to_owned()),
+        fixed: false,
+        moved_because: placed.as_ref().map(|_| "it rained.".to_owned()),
+        cancelled_because: placed.as_ref().map(|_| "sold".to_owned()),
+        placed,
+        sequence: 0,
+        issued: at("2026-11-26T10:00:00-05:00"),
+    }
+}
+
+fn odd() -> [Unusual; 5] {
+    let text = str::to_owned;
+    let nobody = |roles: &[&str]| Unusual::NobodyIs {
+        job: text("EX-1"),
+        role: text("desk"),
+        roles: roles.iter().map(|role| text(role)).collect(),
+    };
+    [
+        Unusual::Hindered(text("2026-12-25 is a day off")),
+        Unusual::Hindered(text("Sunday 2026-12-20 is not a working day")),
+        Unusual::OutsideHours {
+            at: jiff::civil::date(2026, 12, 3).at(18, 5, 0, 0),
+            lasts_min: 30,
+            opens: jiff::civil::time(9, 0, 0, 0),
+            closes: jiff::civil::time(17, 0, 0, 0),
+        },
+        nobody(&[]),
+        nobody(&["foreman", "office"]),
+    ]
+}
+
+#[test]
+fn dates_are_told_alike() {
+    let standing = crate::domain::Standing::default();
+    let placed = put_elsewhere();
+    assert_eq!(placed.len(), 4);
+    for one in placed.iter().cloned().map(Some).chain([None]) {
+        let due = promised(one);
+        assert_eq!(english().promised(&due, &standing), told::due(&due));
+    }
+    let spanish = LogWords { words: Words::of(Language::Spanish), ..english() };
+    for one in &placed {
+        assert_eq!(english().placed(&one.why), one.why);
+        let told = spanish.placed(&one.why);
+        assert!(told.contains(" día") || told.contains(" el ") && !told.contains(" is "), "{told}");
+        assert_eq!(told, super::super::foreign::plain(&told), "a part stays English: {told}");
+    }
+    // A sentence of another version stays as it is, and is marked.
+    let other = "moved from 2026-12-25 10:00: the office is closed";
+    assert_eq!(spanish.placed(other), foreign(other));
+    let walk = "deck-intake#2".parse().unwrap();
+    for open in [None, Some(&walk)] {
+        let of = Undated { title: "Look", checklist: "deck-intake", open };
+        assert_eq!(english().undated(&of), of.to_string());
+        assert_ne!(spanish.undated(&of), of.to_string());
+    }
+    for odd in odd() {
+        assert_eq!(english().unusual(&odd), odd.to_string());
+        let told = spanish.unusual(&odd);
+        assert!(told != odd.to_string() && told == super::super::foreign::plain(&told), "{told}");
+    }
+}
+
 /// A sentence that was left in English in the other file reads the same there.
 #[test]
 fn in_spanish_every_sentence_is_another() {
@@ -255,6 +454,23 @@ fn in_spanish_every_sentence_is_another() {
     }
     for need in needs() {
         assert_ne!(spanish.attention(&need, None), english().attention(&need, None));
+    }
+    let (steps, places) = reasons();
+    for why in &steps {
+        assert_ne!(spanish.reason(why), english().reason(why));
+    }
+    for place in &places {
+        assert_ne!(spanish.because(place), english().because(place));
+    }
+    for rank in RANKS {
+        assert_ne!(spanish.rank(rank), english().rank(rank));
+    }
+    for outcome in outcomes() {
+        if !matches!(outcome, Outcome::Answered { target: Some(Target::OneOf(_)), .. }) {
+            assert_ne!(spanish.wanted(&outcome), english().wanted(&outcome));
+        }
+        let of = stood(Some(outcome));
+        assert_ne!(spanish.stands(&of), english().stands(&of));
     }
     let heard = |words: &str| Heard {
         words: words.to_owned(),

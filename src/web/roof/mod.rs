@@ -81,7 +81,7 @@ pub(super) async fn taken(
     let taken = tokio::task::spawn_blocking(move || walks.take_up(&wanted)).await;
     taken.map_err(|error| {
         tracing::error!(?error, "roof");
-        Refusal::Broken(visitor.words.t("roof.gone").to_owned())
+        Refusal::WalkGone(visitor.words.t("roof.gone").to_owned())
     })
 }
 
@@ -116,7 +116,7 @@ pub(super) async fn present(followed: &mut Followed, words: Words) -> Result<Arc
         Ok(Ok(shown)) => shown.clone(),
         Ok(Err(_)) | Err(_) => None,
     };
-    shown.ok_or_else(|| Refusal::Broken(words.t("roof.gone").to_owned()))
+    shown.ok_or_else(|| Refusal::WalkGone(words.t("roof.gone").to_owned()))
 }
 
 async fn page(

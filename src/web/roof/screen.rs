@@ -4,6 +4,7 @@
 use axum::response::Response;
 use maud::{Markup, html};
 
+use super::super::foreign::{foreign, told};
 use super::super::guard::Visitor;
 use super::super::look;
 use super::super::shell::{self, Part, token};
@@ -54,7 +55,7 @@ pub(super) fn parts(
     let ask = Ask { visitor, words, which, shown, id, lang };
     html! {
         div #place data-part {
-            p { strong { (shown.checklist) }
+            p { strong lang=[lang] { (shown.checklist) }
                 @if 1 < shown.nth { ", " (words.fill("roof.nth", &[("nth", &shown.nth.to_string())])) }
             }
             p { (words.fill("roof.job", &[("number", &shown.job), ("address", &shown.address)])) }
@@ -138,6 +139,11 @@ struct Ask<'a> {
 }
 
 impl Ask<'_> {
+    /// A text of the checklist inside a sentence of the page.
+    fn own(&self, text: &str) -> String {
+        if self.lang.is_some() { foreign(text) } else { text.to_owned() }
+    }
+
     fn question(&self) -> Markup {
         let (words, shown) = (self.words, self.shown);
         let said = shown.ask.as_deref().unwrap_or_default();
@@ -339,17 +345,18 @@ impl Ask<'_> {
                     }
                 }
                 @if let Some(next) = &step.next {
-                    p { (words.fill("roof.next", &[("title", next)])) }
+                    p { (told(&words.fill("roof.next", &[("title", &self.own(next))]))) }
                 }
             }
             p.logged {
                 @if let Some(last) = &shown.logged {
                     @let seq = last.seq.to_string();
+                    @let title = self.own(&last.title);
                     @let places = [
-                        ("at", last.at.as_str()), ("by", &last.by), ("seq", &seq), ("title", &last.title),
+                        ("at", last.at.as_str()), ("by", &last.by), ("seq", &seq), ("title", &title),
                     ];
-                    @if last.by == self.visitor.name() { (words.fill("roof.logged", &places)) }
-                    @else { (words.fill("roof.logged-by", &places)) }
+                    @if last.by == self.visitor.name() { (told(&words.fill("roof.logged", &places))) }
+                    @else { (told(&words.fill("roof.logged-by", &places))) }
                 } @else { (words.t("roof.nothing-logged")) }
             }
         }
