@@ -6,7 +6,7 @@
 use std::path::Path;
 use std::process::Command;
 
-use chalkhand::domain::{Clip, Computed, Hash, Json, Record};
+use chalkhand::domain::{Clip, Computed, Due, Hash, Json, Record};
 use chalkhand::export::pdf::{self, Paper};
 use chalkhand::export::{json, words};
 use proptest::prelude::*;
@@ -126,6 +126,43 @@ fn the_pages_say_what_the_record_says() {
         on_paper(&format!("entry {}", was.seq));
     }
     on_paper("Corrected. Before:");
+}
+
+/// Of many dates the nearest stand on the first page, so that it tells all, and the
+/// drawing begins the next; where it runs over all the same, the drawing goes on after.
+#[test]
+fn the_first_page_tells_all() {
+    if outside::folder("the words of the PDF by poppler").is_none() {
+        return;
+    }
+    let squeeze = |text: &str| text.split_whitespace().collect::<String>();
+    let mut record = example::record();
+    let many = |record: &Record, count: u32| {
+        let due = example::due().remove(0);
+        let due = (1..=count).map(|n| Due { title: format!("look number {n}."), ..due.clone() });
+        let mut json = json::record(record, &due.collect::<Vec<_>>());
+        let Json::Object(members) = &mut json else { panic!() };
+        let svg = r#"<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="60mm" viewBox="0 0 90 60"><path d="M0 0H90"/></svg>"#;
+        let drawing = [("title", "A roof"), ("description", "a line"), ("svg", svg)];
+        let drawing = drawing.map(|(name, text)| (name, Json::from(text)));
+        members.insert("drawings", Json::List(vec![Json::object(drawing)]));
+        let text = text_of(&pages(&json, Paper::Letter));
+        text.split('\u{c}').map(squeeze).collect::<Vec<_>>()
+    };
+    let paper = many(&record, 14);
+    for seen in ["looknumber6.", "8lateronesstandunderalldates.", &squeeze(words::IS_NOT)] {
+        assert!(paper[0].contains(seen), "{seen}: {}", paper[0]);
+    }
+    assert!(!paper[0].contains("looknumber7.") && paper[1].contains("Thedrawing"), "{}", paper[1]);
+    let all = paper.iter().find(|page| page.contains("Alldatesafterthejob")).unwrap();
+    assert!((1..=14).all(|n| all.contains(&format!("looknumber{n}."))), "{all}");
+    assert!(!many(&record, 6).concat().contains("Alldatesafterthejob"));
+
+    record.job.company = "Example Roofing and Sheet Metal of Sampletown. ".repeat(60);
+    let paper = many(&record, 6);
+    assert!(!paper[0].contains(&squeeze(words::IS_NOT)));
+    let after = paper[1].split_once(&squeeze(words::IS_NOT)).unwrap().1;
+    assert!(after.contains("Thedrawing"), "{}", paper[1]);
 }
 
 /// Emoji have a font; what has none is seen as its code point; nothing steers

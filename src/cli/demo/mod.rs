@@ -46,6 +46,8 @@ const WHOLE: &str = include_str!("../../../packaging/demo-data/whole.toml");
 
 /// The checklist that finds the facts of the sheet.
 const SURVEY: &str = "site-survey";
+/// Beside the name of the step that the picture is kept with.
+const CAPTION: &str = "invented, drawn in place of a photo";
 pub(super) const INSTALLER: &str = "Installer Example";
 
 pub(super) fn run(mut config: Config, arguments: &Arguments, out: &mut Out) -> anyhow::Result<()> {
@@ -264,9 +266,8 @@ impl Demo<'_> {
         for (walk, step) in walks.flat_map(|walk| walk.steps.iter().map(move |step| (walk, step))) {
             for _ in step.photos_kept..step.photos_taken {
                 kept = kept.saturating_add(1);
-                let caption = format!("invented, drawn in place of a photo: {}", step.title);
                 let picture = picture::picture(kept)?;
-                let ready = photo::ready(picture, Some(&caption), photos::location(self.config));
+                let ready = photo::ready(picture, Some(CAPTION), photos::location(self.config));
                 let place = PhotoPlace {
                     job: self.number.clone(),
                     walk: Some(walk.id.clone()),

@@ -13,6 +13,8 @@ use crate::export::words;
 /// So many open and so many accepted matters stand on the first page; the others
 /// follow later.
 const MOST_FIRST: u32 = 4;
+/// So many dates stand on the first page; where there are more, all follow later.
+const MOST_DATES_FIRST: u32 = 6;
 /// Photos on paper, at most: the typesetter has to remember a path for each.
 const MOST_PHOTOS: usize = 10_000;
 
@@ -33,6 +35,7 @@ pub(super) fn view(shown: &Json, hash: &str, previews: &[Option<Vec<u8>>], paper
         ("footer", Json::Text(format!("Made by {}", maker(shown)))),
         ("qr_alt", "The record's number, hash and key as a code to scan".into()),
         ("most_first", Json::from(MOST_FIRST)),
+        ("most_dates_first", Json::from(MOST_DATES_FIRST)),
         ("previews", Json::List(there.collect())),
         ("rests", Json::List(rests.collect())),
         ("drawings", Json::List(drawings(shown).into_iter().map(size_mm).collect())),
