@@ -178,6 +178,15 @@ impl Store {
         self.newest_imports("1", [])
     }
 
+    /// The number of the last import; 0 where there was none.
+    ///
+    /// # Errors
+    /// The log cannot be read.
+    pub fn last_import(&self) -> Result<u64, StoreError> {
+        let sql = "select coalesce(max(import_id), 0) from import";
+        self.db.query_row(sql, [], |row| row.get(0)).map_err(self.error("list imported jobs"))
+    }
+
     /// Those with entries on that day, at their addresses.
     ///
     /// # Errors

@@ -13,9 +13,9 @@ use maud::{Markup, html};
 use serde::Deserialize;
 
 use super::act::{self, Act};
-use super::day_lines::{Kept, entry, needs};
+use super::day_lines::{Kept, MANY_FACTS, are_facts, entry, facts, needs};
 use super::feed::holds;
-use super::foreign::told;
+use super::foreign::{foreign, told};
 use super::guard::{Sent, Visitor};
 use super::names::{Named, Names, Reader};
 use super::refusal::Refusal;
@@ -99,15 +99,15 @@ async fn answer(
     Ok(([(header::ETAG, quoted)], page).into_response())
 }
 
-/// Everything the page follows from, in one hash: the log's head, the versions
-/// adopted, their translations, which photos wait, who looks, and this program.
+/// Everything the page follows from, in one hash: the log's head, what was imported,
+/// the versions adopted, their translations, which photos wait, who looks, and this program.
 fn tag(
     store: &Store,
     site: &Site,
     (date, photos): (Date, u64),
     who: &Visitor,
 ) -> Result<String, StoreError> {
-    let (entries, head) = store.head()?;
+    let ((entries, head), imports) = (store.head()?, store.last_import()?);
     let adopted: Vec<String> = store
         .adopted(PinKind::Checklist)?
         .iter()
@@ -116,7 +116,7 @@ fn tag(
     let (person, version) = (&who.session.person, look::path("day_live.js"));
     let translations = Translations::into(&site.served.config, person.language);
     let all = format!(
-        "{version} {date} {entries} {head} {photos} {} {:?} {} {} {} {:?} {}",
+        "{version} {date} {entries} {head} {imports} {photos} {} {:?} {} {} {} {:?} {}",
         adopted.join(" "),
         translations.own_sha256(),
         person.name,
@@ -166,9 +166,10 @@ impl Shown {
         Ok(Self { waiting, kept, day, files, before, beside: store.days_beside(date)?, of_none })
     }
 
-    fn file(&self, number: &str) -> Option<(&JobFile, &[Named])> {
-        let mut files = self.files.iter().map(|(known, names)| (&known.file, names.as_slice()));
-        files.find(|(file, _)| file.job.number == number)
+    /// The job of that name with its names.
+    fn job(&self, name: &str) -> Option<(&KnownJob, &[Named])> {
+        let mut jobs = self.files.iter().map(|(known, names)| (known.as_ref(), names.as_slice()));
+        jobs.find(|(known, _)| known.name() == name)
     }
 }
 
@@ -210,6 +211,9 @@ fn page(shown: &Shown, who: &Visitor, tag: &str) -> Markup {
             @if is_quiet { p { (words.t("day.nothing-waits")) } }
             (attention)
             (inbox::section(&shown.waiting, words))
+            @for (name, why) in &shown.day.unread {
+                p { (told(&words.fill("day.unread", &[("job", name), ("why", &foreign(why))]))) }
+            }
             @if shown.day.jobs.is_empty() { p { (words.t("day.nothing")) } }
             @for job in &shown.day.jobs { (of_job(shown, job, who)) }
             (of_none(shown, who))
@@ -222,12 +226,11 @@ fn attention(shown: &Shown, who: &Visitor) -> AllNeeds {
     let date = shown.day.date;
     let mut all = Vec::new();
     for job in &shown.day.jobs {
-        let Some((file, names)) = shown.file(&job.number) else { continue };
-        all.extend(needs((file, names), &job.attention, date, who, true));
+        let Some((known, names)) = shown.job(job.name()) else { continue };
+        all.extend(needs((known, names), &job.attention, date, who, true));
     }
     for (known, names) in &shown.before {
-        let file = &known.file;
-        all.extend(needs((file, names), &waits(file), date, who, false));
+        all.extend(needs((known, names), &waits(&known.file), date, who, false));
     }
     AllNeeds(all)
 }
@@ -251,19 +254,25 @@ impl maud::Render for AllNeeds {
 
 fn of_job(shown: &Shown, job: &DayJob, who: &Visitor) -> Markup {
     let words = who.words;
-    let (file, names) = shown.file(&job.number).unzip();
+    let (known, names) = shown.job(job.name()).unzip();
     let log = who.log_words().with(names.unwrap_or_default());
-    let title = job_title(&job.number, &job.address, words);
+    let title = job_title(job.name(), &job.address, words);
     html! {
         section.job aria-label=(title) {
-            h2 { a href=(address::of_job(&job.number, "")) { (title) } }
+            h2 { a href=(address::of_job(job.name(), "")) { (title) } }
             @if job.invented { p.invented { (words.t("job.invented")) } }
+            @if job.imported_as.is_some() { p.told { (words.t("job.imported")) } }
             @for line in log.ears(&job.ears, &job.checks) { p { (told(&line)) } }
             ol.entries {
-                @for (one, _) in &job.entries {
-                    // Told above, in one line a person.
-                    @if !matches!(one.draft.what, What::EarOpened { .. } | What::EarClosed) {
-                        (entry(one, file, &shown.kept, log))
+                @for run in job.entries.chunk_by(|(a, _), (b, _)| are_facts(a, b)) {
+                    @if MANY_FACTS <= run.len() { (facts(run, known, &shown.kept, log)) }
+                    @else {
+                        @for (one, _) in run {
+                            // Told above, in one line a person.
+                            @if !matches!(one.draft.what, What::EarOpened { .. } | What::EarClosed) {
+                                (entry(one, known, &shown.kept, log))
+                            }
+                        }
                     }
                 }
             }

@@ -18,7 +18,7 @@ use crate::domain::{
     About, Attention, DeviationKind, Entry, Hash, Heard, How, JobFile, Photo, StepRef, WalkId,
     What, hearing,
 };
-use crate::office::deeds;
+use crate::office::{KnownJob, deeds};
 
 /// Which sounds and previews that entries name are there.
 #[derive(Debug, Default)]
@@ -44,15 +44,22 @@ impl Kept {
     }
 }
 
+/// Where an entry stands on the page of its day. Devices count for themselves.
+fn place(of: Option<&KnownJob>, seq: u64) -> String {
+    let device = of.and_then(|known| known.imported_as.as_ref()?.rsplit_once('@'));
+    device.map_or_else(|| format!("e{seq}"), |(_, hash)| format!("e{seq}-{hash}"))
+}
+
 /// What a job needs, where it needs anything, with its names; `today` where that
-/// day's witness points are told too.
+/// day's witness points are told too. On an imported job nothing can be done here.
 pub(super) fn needs(
-    (file, names): (&JobFile, &[Named]),
+    (known, names): (&KnownJob, &[Named]),
     needs: &[Attention],
     date: Date,
     who: &Visitor,
     today: bool,
 ) -> Option<Markup> {
+    let (file, is_own) = (&known.file, known.imported_as.is_none());
     let points = deeds::witness_points(file).into_iter();
     let points = points.filter(|((_, _, point), _)| today && point.reached.date() == date);
     let points: Vec<_> = points.collect();
@@ -63,16 +70,17 @@ pub(super) fn needs(
     let mut asked = BTreeSet::new();
     Some(html! {
         section.needs {
-            h3 { (job_title(&file.job.number, &file.job.address, words)) }
+            h3 { (job_title(known.name(), &file.job.address, words)) }
+            @if !is_own { p.told { (words.t("day.done-there")) } }
             ul {
                 @for need in needs {
                     li {
-                        (line(file, need, date, log))
-                        @if let About::HoldWaiting { role, .. } = &need.about
+                        (line(known, need, date, log))
+                        @if is_own && let About::HoldWaiting { role, .. } = &need.about
                             && let Some(step) = &need.step {
                             (release(file, (&need.walk, step, role), date, who, log))
                         }
-                        @if DeviationKind::of(&need.about).is_some()
+                        @if is_own && DeviationKind::of(&need.about).is_some()
                             && let Some(seq) = need.seq.filter(|seq| asked.insert(*seq)) {
                             (accept(file, need, seq, date, who))
                         }
@@ -87,7 +95,7 @@ pub(super) fn needs(
                         " "
                         @match looked {
                             Some(note) => (words.fill("day.witnessed", &[("by", &tame(&note.by)), ("entry", &note.seq.to_string())])),
-                            None if file.job.holds(who.name(), &point.role) => {
+                            None if is_own && file.job.holds(who.name(), &point.role) => {
                                 form.act method="post" action="/day/witness" {
                                     (act::fields(who, &file.job.number, file.standing.last_seq))
                                     input type="hidden" name="date" value=(date);
@@ -106,8 +114,8 @@ pub(super) fn needs(
 }
 
 /// What it is, in one sentence, and where the entry stands that shows it.
-fn line(file: &JobFile, need: &Attention, date: Date, log: LogWords<'_>) -> Markup {
-    let words = log.words;
+fn line(known: &KnownJob, need: &Attention, date: Date, log: LogWords<'_>) -> Markup {
+    let (file, words) = (&known.file, log.words);
     let name = need.step.as_ref().map(|step| log.step(&need.walk, step));
     let shows = need.seq.or_else(|| reached(file, need));
     let shows = shows.and_then(|seq| file.entries.iter().find(|entry| entry.seq == seq));
@@ -119,9 +127,9 @@ fn line(file: &JobFile, need: &Attention, date: Date, log: LogWords<'_>) -> Mark
             Some(entry) => {
                 @let on = entry.draft.at.date();
                 @let page = if on == date { String::new() } else { format!("/day/{on}") };
-                a href={ (page) "#e" (entry.seq) } { (words.fill("day.entry", &[("entry", &entry.seq.to_string())])) }
+                a href={ (page) "#" (place(Some(known), entry.seq)) } { (words.fill("day.entry", &[("entry", &entry.seq.to_string())])) }
             },
-            None => a href=(address::of_job(&file.job.number, "")) { (words.t("day.to-job")) },
+            None => a href=(address::of_job(known.name(), "")) { (words.t("day.to-job")) },
         }
     }
 }
@@ -197,20 +205,58 @@ fn not_yours(file: &JobFile, roles: &[&str], words: Words) -> Markup {
     html! { p.told { (words.fill("day.for", &[("roles", &roles), ("names", &tame(&names))])) } }
 }
 
+/// So many facts in a row are told in one line.
+pub(super) const MANY_FACTS: usize = 4;
+
+/// Whether both are facts of one job file.
+pub(super) fn are_facts(one: &Entry, next: &Entry) -> bool {
+    let of_file = |entry: &Entry| {
+        matches!((&entry.draft.what, &entry.draft.how), (What::FactGiven(..), How::File))
+    };
+    of_file(one) && of_file(next) && one.draft.by == next.draft.by
+}
+
+/// Facts of a job file: that there are so many, and below it each.
+pub(super) fn facts(
+    all: &[(Entry, Option<String>)],
+    of: Option<&KnownJob>,
+    kept: &Kept,
+    log: LogWords<'_>,
+) -> Markup {
+    let ([(first, _), ..], [.., (last, _)]) = (all, all) else { return Markup::default() };
+    let words = log.words;
+    let (n, from, to) = (all.len().to_string(), first.seq.to_string(), last.seq.to_string());
+    let by = tame(&first.draft.by);
+    let told = [("n", n.as_str()), ("by", &by), ("from", &from), ("to", &to)];
+    html! {
+        li {
+            time datetime=(first.draft.at) { (first.draft.at.clock()) }
+            div {
+                (words.fill("day.facts", &told))
+                details {
+                    summary { (words.t("day.facts-show")) }
+                    ol.entries { @for (one, _) in all { (entry(one, of, kept, log)) } }
+                }
+            }
+        }
+    }
+}
+
 /// One entry: when, what, against what, by whom and how, and what is kept of it.
 pub(super) fn entry(
     entry: &Entry,
-    file: Option<&JobFile>,
+    of: Option<&KnownJob>,
     kept: &Kept,
     log: LogWords<'_>,
 ) -> Markup {
     let (draft, words) = (&entry.draft, log.words);
+    let job = of.map_or(draft.job.as_str(), KnownJob::name);
     let log = log.on(draft.walk.as_ref());
     let title = draft.walk.as_ref().zip(draft.what.step());
     let title = title.and_then(|(walk, step)| log.step_of(&walk.checklist, step));
     let title = title.as_deref();
     html! {
-        li id={ "e" (entry.seq) } {
+        li id=(place(of, entry.seq)) {
             time datetime=(draft.at) { (draft.at.clock()) }
             div {
                 (told(&happened(entry, title, log)))
@@ -219,18 +265,18 @@ pub(super) fn entry(
                 }
                 @if let Some(corrects) = draft.corrects {
                     ". " (words.t("log.corrects")) " "
-                    a href={ "#e" (corrects) } { (words.fill("log.an-entry", &[("entry", &corrects.to_string())])) }
+                    a href={ "#" (place(of, corrects)) } { (words.fill("log.an-entry", &[("entry", &corrects.to_string())])) }
                 }
                 ". " span.by { (tame(&draft.by)) ", " (how(entry, log)) ". " }
                 span.number { (words.fill("day.entry", &[("entry", &entry.seq.to_string())])) }
-                @if let Some(file) = file { (accepted(file, entry.seq, log)) }
+                @if let Some(known) = of { (accepted(&known.file, entry.seq, log)) }
                 @if let How::Voice(heard) = &draft.how { (scores(heard, words)) }
                 @for sound in handed::sounds(entry).filter(|sound| kept.has(*sound)) {
-                    audio controls preload="none" src=(address::clip(&draft.job, sound))
+                    audio controls preload="none" src=(address::clip(job, sound))
                         aria-label=(words.fill("day.sound", &[("entry", &entry.seq.to_string())])) {}
                 }
                 @if let What::PhotoKept { photo, .. } = &draft.what {
-                    (picture(&draft.job, photo, title, kept, log))
+                    (picture(job, photo, title, kept, log))
                 }
             }
         }

@@ -1,6 +1,8 @@
 //! `/desk`: finds a job by any part of what a caller says, shows what a leak call
 //! needs first, takes calls down and closes them.
 
+use std::sync::Arc;
+
 use axum::Router;
 use axum::extract::{Path, Query, State};
 use axum::response::{Redirect, Response};
@@ -22,10 +24,10 @@ use super::refusal::Refusal;
 use super::shell::{self, Part};
 use super::site::Shared;
 use super::words::Words;
-use crate::domain::{JobFile, Right, Warranty};
+use crate::domain::{Right, Warranty};
 use crate::export::drawing::plates_with_parts;
 use crate::office::calls::{self, NewCall, NewFinding};
-use crate::office::{self, OfficeError};
+use crate::office::{self, KnownJob, OfficeError};
 use crate::store::FoundJob;
 
 /// Jobs shown at once.
@@ -62,10 +64,10 @@ async fn look(
         }
         let mut open = Vec::new();
         let mut reader = Reader::of(&site.served.config, words.language);
-        for number in store.jobs_with_callbacks(true)?.iter().take(MOST_OPEN) {
-            let file = office::job(store, &site.served.functions, number)?;
-            let names = reader.names(&file.checklists);
-            open.push((file, names));
+        let jobs = office::jobs_with_calls(store, &site.served.functions, true)?;
+        for known in jobs.into_iter().take(MOST_OPEN) {
+            let names = reader.names(&known.file.checklists);
+            open.push((known, names));
         }
         Ok(open_calls(&open, log))
     });
@@ -111,19 +113,29 @@ fn of_found(job: &FoundJob) -> String {
     }
 }
 
-fn open_calls(files: &[(JobFile, Names)], log: LogWords<'_>) -> Markup {
+/// An imported job has no page of the desk.
+fn of_call(known: &KnownJob, id: u32) -> String {
+    match &known.imported_as {
+        Some(name) => address::of_job(name, ""),
+        None => format!("/desk/{}?call={id}", address::part(&known.file.job.number)),
+    }
+}
+
+fn open_calls(jobs: &[(Arc<KnownJob>, Names)], log: LogWords<'_>) -> Markup {
     let words = log.words;
     html! {
         h2 { (words.t("desk.open-calls")) }
-        @if files.is_empty() { p { (words.t("desk.no-open-calls")) } }
+        @if jobs.is_empty() { p { (words.t("desk.no-open-calls")) } }
         ul {
-            @for (file, names) in files {
+            @for (known, names) in jobs {
+                @let file = &known.file;
                 @for standing in file.standing.callbacks.values().filter(|call| call.closed.is_none()) {
-                    @let (id, number) = (standing.call.id, &file.job.number);
+                    @let id = standing.call.id;
                     li {
-                        a href={ "/desk/" (address::part(number)) "?call=" (id) } {
-                            (job_title(number, &file.job.address, words))
+                        a href=(of_call(known, id)) {
+                            (job_title(known.name(), &file.job.address, words))
                         }
+                        @if known.imported_as.is_some() { ", " (words.t("desk.imported")) }
                         ", " (words.fill("desk.call", &[("id", &id.to_string()), ("date", &standing.call.reported.to_string())]))
                         ": " (foreign::told(&log.with(names).water(&standing.call)))
                     }

@@ -8,7 +8,10 @@ use rusqlite::params;
 use serde_json::Value;
 
 use crate::bundle::{JOB, export, worked};
+use crate::day_pages::{DAY, bytes, reach, skip};
+use crate::pages::{invited, office};
 use crate::program::Home;
+use crate::serve::Daemon;
 
 fn store(home: &Home) -> Store {
     Store::open(&home.path("data/log.sqlite")).unwrap()
@@ -149,4 +152,96 @@ fn one_that_cannot_be_read_is_named() {
         );
     }
     assert_eq!(desk.run(["callback", "list"]).well(), "no callback was ever opened\n");
+}
+
+/// The pages show what the commands do: nothing on another device's job can be
+/// decided here, and its sounds and pictures are there.
+#[test]
+fn the_pages_show_them_and_decide_nothing() {
+    let away = worked();
+    reach(&away, "look-inside", chalkhand::domain::PointKind::Hold);
+    skip(&away, "look-inside", "no way in");
+    let said = ["--where", "wet wall", "--caller", "Caller Example", "--by", "Desk Example"];
+    let words = ["callback", "open", JOB].into_iter().chain(said);
+    away.run(words.collect::<Vec<_>>()).well();
+    let bundle = export(&away, JOB, "bundle.zip");
+
+    // An own job of the same number: numbers of entries are those of another log.
+    let home = worked();
+    let daemon = Daemon::start(&home);
+    let mut office = office(&daemon);
+    let mut foreman = invited(&mut office, "Foreman Example", &["foreman", "desk"]);
+    let before = foreman.get(DAY);
+    home.run(["import", bundle.to_str().unwrap()]).well();
+    let name = store(&home).imports().unwrap()[0].name();
+    let page = foreman.get(DAY);
+    assert_ne!(before.headers["etag"], page.headers["etag"], "an import is news");
+    let of = page.body.split("<section").find(|part| {
+        part.contains(&format!("<h2><a href=\"/job/{name}\">Job {name}, 1 Example Lane"))
+    });
+    let of = of.unwrap_or_else(|| panic!("{}", page.body));
+    assert!(of.contains("This is the record of another device"), "{of}");
+    let needs = page.body.split("<section class=\"needs\"").skip(1);
+    let needs = needs.filter_map(|part| part.split("</section>").next());
+    let needs: Vec<&str> = needs.filter(|part| part.contains(&name)).collect();
+    let [needs] = needs[..] else { panic!("{needs:?}") };
+    assert!(needs.contains("what waits is released and accepted there"), "{needs}");
+    assert!(needs.contains("Hold point waiting") || needs.contains("no way in"), "{needs}");
+    assert!(!needs.contains("<form"), "{needs}");
+
+    let mut ids: Vec<&str> = page.body.split(" id=\"").skip(1).collect();
+    ids.iter_mut().for_each(|id| *id = id.split('"').next().unwrap());
+    let all = ids.len();
+    ids.sort_unstable();
+    ids.dedup();
+    assert_eq!(ids.len(), all, "no place stands twice");
+    for part in page.body.split("href=\"#").skip(1) {
+        let to = part.split('"').next().unwrap();
+        assert!(ids.contains(&to), "{to}");
+    }
+
+    let mut seen = 0;
+    for kind in ["photo", "clip"] {
+        for date in days(&away) {
+            let page = foreman.get(&format!("/day/{date}"));
+            for part in page.body.split(&format!("\"/job/{name}/{kind}/")).skip(1) {
+                let hash = part.split('"').next().unwrap();
+                let path = format!("/job/{name}/{kind}/{hash}");
+                let (got, file) = bytes(&daemon, &foreman, &path, "");
+                assert_eq!(got.status, 200);
+                assert_eq!(got.headers["etag"].trim_matches('"'), hash);
+                assert!(kind == "clip" || Hash::of(&file).to_string() == hash);
+                let other = format!("/job/{name}/{kind}/{}", hash.replace(['0', '1'], "2"));
+                assert_eq!(foreman.get(&other).status, 404);
+                seen += 1;
+            }
+        }
+    }
+    assert!(3 <= seen, "{seen}: two photos with previews, and a clip");
+
+    let desk = foreman.get("/desk");
+    let call = format!("<a href=\"/job/{name}\">Job {name}, 1 Example Lane");
+    assert!(desk.body.contains(&call), "{}", desk.body);
+    assert!(desk.body.contains("imported, only read"), "{}", desk.body);
+}
+
+/// Facts of a job file are one line of the day, with each of them below.
+#[test]
+fn facts_of_a_job_file_are_one_line() {
+    let home = Home::with_job();
+    let entries = store(&home).entries(JOB, 0).unwrap();
+    let given = |entry: &&chalkhand::domain::Entry| entry.draft.what.word() == "fact-given";
+    let facts: Vec<u64> = entries.iter().filter(given).map(|entry| entry.seq).collect();
+    let [first, .., last] = facts[..] else { panic!("{facts:?}") };
+    let daemon = Daemon::start(&home);
+    let mut office = office(&daemon);
+    let mut foreman = invited(&mut office, "Foreman Example", &["foreman"]);
+    let page = foreman.get(&format!("/day/{}", entries[0].draft.at.date()));
+    let line = format!("{} facts of the job file, given by", facts.len());
+    let (_, rest) = page.body.split_once(&line).unwrap_or_else(|| panic!("{}", page.body));
+    assert!(rest.contains(&format!("entries {first} to {last}.")), "{rest}");
+    let (within, _) = rest.split_once("</details>").unwrap();
+    for seq in facts {
+        assert!(within.contains(&format!("id=\"e{seq}\"")), "{seq}: {within}");
+    }
 }
