@@ -4,7 +4,9 @@
 use super::deeds::refused;
 use super::{OfficeError, Why};
 use crate::config::{Config, PhotoLocation};
-use crate::domain::{At, Draft, How, JobFile, Key, Photo, Standing, StepRef, WalkId, What};
+use crate::domain::{
+    At, Draft, How, JobFile, Key, Language, Photo, Standing, StepRef, WalkId, What,
+};
 use crate::measure::Functions;
 use crate::photo::{Location, Ready};
 use crate::store::{Appended, Photos, Store};
@@ -121,6 +123,8 @@ pub struct PhotoWalk {
     pub id: WalkId,
     /// The checklist's title.
     pub title: String,
+    /// The language of title and names.
+    pub language: Language,
     /// Its steps with their names, in order.
     pub steps: Vec<(StepRef, String)>,
 }
@@ -133,6 +137,7 @@ pub fn places(file: &JobFile, functions: &Functions) -> Vec<PhotoWalk> {
     begun
         .map(|walk| PhotoWalk {
             title: walk.checklist.title.clone(),
+            language: walk.checklist.language,
             steps: walk.steps.into_iter().map(|step| (step.at, step.title)).collect(),
             id: walk.id,
         })

@@ -7,7 +7,7 @@ use std::path::Path;
 use jiff::civil::Date;
 use maud::{Markup, html};
 
-use super::foreign::{plain, told};
+use super::foreign::{plain, told, without_stop};
 use super::guard::Visitor;
 use super::log_words::LogWords;
 use super::names::Named;
@@ -259,7 +259,7 @@ pub(super) fn entry(
         li id=(place(of, entry.seq)) {
             time datetime=(draft.at) { (draft.at.clock()) }
             div {
-                (told(&happened(entry, title, log)))
+                (told(&without_stop(&happened(entry, title, log))))
                 @if let What::Answered { target: Some(target), .. } = &draft.what {
                     ". " (told(&words.fill("log.asked-for", &[("target", &log.target(target))])))
                 }

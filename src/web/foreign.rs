@@ -27,6 +27,15 @@ pub(super) fn plain(sentence: &str) -> String {
     tame(&bare(sentence))
 }
 
+/// A sentence without its full stop, for where one is put after it.
+pub(super) fn without_stop(sentence: &str) -> String {
+    let stopless = |text: &str| text.strip_suffix('.').unwrap_or(text).to_owned();
+    match sentence.strip_suffix(END) {
+        Some(marked) => format!("{}{END}", stopless(marked)),
+        None => stopless(sentence),
+    }
+}
+
 /// A sentence on a page, its foreign parts marked. Nobody reads something else than
 /// what is there.
 pub(super) fn told(sentence: &str) -> Markup {
@@ -65,6 +74,13 @@ mod tests {
         );
         assert_eq!(plain(&sentence), "El paso «Nail & <line>» <b>");
         assert_eq!(told("a\u{202e}b").into_string(), "a\u{fffd}b");
+    }
+
+    #[test]
+    fn one_full_stop_is_enough() {
+        assert_eq!(without_stop("Glasses on."), "Glasses on");
+        assert_eq!(without_stop("6 1/2 in"), "6 1/2 in");
+        assert_eq!(without_stop(&foreign("Glasses on.")), foreign("Glasses on"));
     }
 
     proptest! {

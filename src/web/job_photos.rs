@@ -43,7 +43,8 @@ pub(super) fn choose(walks: &[PhotoWalk], words: Words) -> Markup {
             @for walk in walks {
                 @let nth = walk.id.nth;
                 @let title = tame(&walk.title);
-                optgroup label={ (title) @if 1 < nth { " (" (nth) ")" } } {
+                @let lang = (walk.language != words.language).then(|| walk.language.code());
+                optgroup lang=[lang] label={ (title) @if 1 < nth { " (" (nth) ")" } } {
                     @for (step, name) in &walk.steps {
                         option value={ (walk.id) " " (step) } { (tame(name)) }
                     }

@@ -1,7 +1,7 @@
 //! Jobs of other devices in the foreman's day and among the leak calls: read like
 //! the own ones, told apart from them, and never in their way.
 
-use chalkhand::domain::Hash;
+use chalkhand::domain::{Hash, PointKind, What};
 use chalkhand::store::Store;
 use jiff::civil::Date;
 use rusqlite::params;
@@ -10,6 +10,8 @@ use serde_json::Value;
 use crate::bundle::{JOB, export, worked};
 use crate::day_pages::{DAY, bytes, reach, skip};
 use crate::pages::{invited, office};
+use crate::photo_files::jpeg;
+use crate::photos::file;
 use crate::program::Home;
 use crate::serve::Daemon;
 
@@ -159,7 +161,7 @@ fn one_that_cannot_be_read_is_named() {
 #[test]
 fn the_pages_show_them_and_decide_nothing() {
     let away = worked();
-    reach(&away, "look-inside", chalkhand::domain::PointKind::Hold);
+    reach(&away, "look-inside", PointKind::Hold);
     skip(&away, "look-inside", "no way in");
     let said = ["--where", "wet wall", "--caller", "Caller Example", "--by", "Desk Example"];
     let words = ["callback", "open", JOB].into_iter().chain(said);
@@ -218,6 +220,18 @@ fn the_pages_show_them_and_decide_nothing() {
         }
     }
     assert!(3 <= seen, "{seen}: two photos with previews, and a clip");
+    // What another job's entries name is not handed out under this one.
+    let own = file(&home, "own.jpg", &jpeg(3, 60, 40));
+    home.run(["photo", JOB, "--by", "Installer Example", own.to_str().unwrap()]).well();
+    let own = store(&home).entries(JOB, 0).unwrap();
+    let kept = own.iter().rev().find_map(|entry| match &entry.draft.what {
+        What::PhotoKept { photo, .. } => Some(photo.sha256),
+        _ => None,
+    });
+    let own = kept.unwrap();
+    let (got, _) = bytes(&daemon, &foreman, &format!("/job/{JOB}/photo/{own}"), "");
+    assert_eq!(got.status, 200);
+    assert_eq!(foreman.get(&format!("/job/{name}/photo/{own}")).status, 404);
 
     let desk = foreman.get("/desk");
     let call = format!("<a href=\"/job/{name}\">Job {name}, 1 Example Lane");

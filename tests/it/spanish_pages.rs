@@ -290,8 +290,8 @@ fn texts(page: &Page) -> Vec<(String, String)> {
             let lang = tag.split_once(" lang=\"").map(|(_, rest)| rest.split('"').next().unwrap());
             within.push(lang.map_or(outer, str::to_owned));
         }
-        // A list to choose from, and the name of a window, have no parts.
-        if !["option", "title"].contains(&name) {
+        // The name of a window has no parts.
+        if name != "title" {
             texts.push((within.last().cloned().unwrap_or_default(), text.to_owned()));
         }
     }
