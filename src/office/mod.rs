@@ -110,19 +110,6 @@ pub enum OfficeError {
         /// Those it has.
         pinned: String,
     },
-    /// A walk whose steps could not be told.
-    #[error(
-        "{checklist} cannot begin: job {job} does not know yet: {missing}. Give facts in the job \
-         file or walk the survey first; figures named profile.… come from the product profile"
-    )]
-    CannotBegin {
-        /// The checklist.
-        checklist: String,
-        /// The job's number.
-        job: String,
-        /// Facts and figures, with their questions.
-        missing: String,
-    },
     /// The machine lacks a time zone.
     #[error("this machine does not know the time zone `{0}`")]
     NoZone(String),

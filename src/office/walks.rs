@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
-use super::OfficeError;
+use super::{OfficeError, Why};
 use crate::domain::{Answer, Checklist, JobFile, Known, plan};
 use crate::measure::Functions;
 
@@ -69,9 +69,9 @@ pub fn facts_are_known(
             None => name.clone(),
         })
         .collect();
-    Err(OfficeError::CannotBegin {
+    Err(OfficeError::Refused(Why::CannotBegin {
         checklist: checklist.id.clone(),
         job: file.job.number.clone(),
         missing: names.join("; "),
-    })
+    }))
 }

@@ -165,9 +165,6 @@ impl From<OfficeError> for Refusal {
     fn from(error: OfficeError) -> Self {
         match error {
             OfficeError::NoJob(_) | OfficeError::NotPinned { .. } => Self::NotFound,
-            OfficeError::CannotBegin { checklist, job, missing } => {
-                Self::Refused(Why::CannotBegin { checklist, job, missing })
-            }
             OfficeError::Store(error) => error.into(),
             OfficeError::Refused(why) => Self::Refused(why),
             error => {

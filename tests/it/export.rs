@@ -33,6 +33,22 @@ fn day() -> Day {
     Day::of(example::at("12:00:00.000").date(), [of_day], newest)
 }
 
+/// A job of another device follows what is adopted there.
+#[test]
+fn a_newer_version_here_is_nothing_to_a_job_of_another_device() {
+    let newer = |day: &Day| {
+        let needs = &day.jobs[0].attention;
+        needs.iter().any(|need| matches!(need.about, About::NewerAdopted { .. }))
+    };
+    assert!(newer(&day()));
+    let file = example::file(example::entries());
+    let of_day = OfDay { file: &file, attention: Vec::new(), imported_as: Some("J@0123") };
+    let newest = |_: &str| Some(Version { major: 9, minor: 0, patch: 0 });
+    let imported = Day::of(example::at("12:00:00.000").date(), [of_day], newest);
+    assert!(!newer(&imported), "{:?}", imported.jobs[0].attention);
+    assert_eq!(imported.jobs[0].name(), "J@0123");
+}
+
 /// In the order of the plan, not of the names; what the plan does not ask is last.
 #[test]
 fn what_needs_attention_stands_in_the_order_of_the_plan() {

@@ -233,6 +233,31 @@ fn the_pages_show_them_and_decide_nothing() {
     assert_eq!(got.status, 200);
     assert_eq!(foreman.get(&format!("/job/{name}/photo/{own}")).status, 404);
 
+    // A newer state takes the place of what was read before.
+    away.run([
+        "callback",
+        "close",
+        JOB,
+        "1",
+        "--finding",
+        "a cracked boot",
+        "--by",
+        "Desk Example",
+    ])
+    .well();
+    let newer = export(&away, JOB, "newer.zip");
+    home.run(["import", newer.to_str().unwrap()]).well();
+    let last = days(&away).pop().unwrap();
+    let page = foreman.get(&format!("/day/{last}"));
+    let of = page.body.split("<section").find(|part| part.contains("a cracked boot"));
+    assert!(of.is_some_and(|of| of.contains(&name)), "{}", page.body);
+    let desk = foreman.get("/desk");
+    assert!(!desk.body.contains(&name), "no call is open any more: {}", desk.body);
+    let opened = ["--where", "wet sill", "--caller", "Caller Example", "--by", "Desk Example"];
+    away.run(["callback", "open", JOB].into_iter().chain(opened).collect::<Vec<_>>()).well();
+    let newest = export(&away, JOB, "newest.zip");
+    home.run(["import", newest.to_str().unwrap()]).well();
+
     let desk = foreman.get("/desk");
     let call = format!("<a href=\"/job/{name}\">Job {name}, 1 Example Lane");
     assert!(desk.body.contains(&call), "{}", desk.body);

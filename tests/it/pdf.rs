@@ -158,6 +158,12 @@ fn the_first_page_tells_all() {
     assert!((1..=14).all(|n| all.contains(&format!("looknumber{n}."))), "{all}");
     assert!(!many(&record, 6).concat().contains("Alldatesafterthejob"));
 
+    // However much room is left below it.
+    let short = Record { attention: Vec::new(), deviations: Vec::new(), ..record.clone() };
+    let paper = many(&short, 1);
+    assert!(!paper[0].contains("Thedrawing") && paper[1].starts_with("Installrecord"), "{paper:?}");
+    assert!(paper[1].contains("Thedrawing"), "{}", paper[1]);
+
     record.job.company = "Example Roofing and Sheet Metal of Sampletown. ".repeat(60);
     let paper = many(&record, 6);
     assert!(!paper[0].contains(&squeeze(words::IS_NOT)));

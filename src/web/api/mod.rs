@@ -119,7 +119,7 @@ async fn read_of_job(
 /// wait, a call that is closed, a job that is open.
 fn conflict(error: OfficeError) -> Refusal {
     match error {
-        OfficeError::Refused(_) | OfficeError::CannotBegin { .. } | OfficeError::IsOpen(_) => {
+        OfficeError::Refused(_) | OfficeError::IsOpen(_) => {
             Refusal::request(StatusCode::CONFLICT, "does-not-go", error.to_string())
         }
         error => error.into(),
