@@ -44,7 +44,7 @@ fn worked() -> (Home, String, String) {
 
 fn member<'a>(json: &'a mut Json, path: &[&str]) -> &'a mut Json {
     path.iter().fold(json, |json, name| match json {
-        Json::Object(members) => members.get_mut(*name).unwrap(),
+        Json::Object(members) => members.get_mut(name).unwrap(),
         Json::List(items) => &mut items[name.parse::<usize>().unwrap()],
         _ => panic!("nothing at {name}"),
     })
