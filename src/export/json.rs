@@ -76,17 +76,21 @@ pub fn day(day: &Day) -> Json {
             ("entries", list(entries)),
         ])
     });
-    let unread = day.unread.iter().map(|(name, why)| {
-        Json::object([("imported_as", Json::text(name)), ("why", Json::text(why))])
-    });
-    // A day without them is written as before there were any.
-    let unread = if day.unread.is_empty() { Json::Null } else { list(unread) };
     Json::object([
         ("format", "chalkhand-day/1".into()),
         ("date", Json::text(day.date)),
         ("jobs", list(jobs)),
-        ("unread", unread),
+        ("unread", unread(&day.unread)),
     ])
+}
+
+/// Imported jobs that cannot be read here, and why; null where there are none.
+#[must_use]
+pub fn unread(jobs: &[(String, String)]) -> Json {
+    let one = |(name, why): &(String, String)| {
+        Json::object([("imported_as", Json::text(name)), ("why", Json::text(why))])
+    };
+    if jobs.is_empty() { Json::Null } else { list(jobs.iter().map(one)) }
 }
 
 /// An entry as it was sealed, with its hash, the name of its step and the line a

@@ -15,11 +15,13 @@ pub fn day(day: &Day) -> String {
         page.paragraph(0, &format!("Job {name} (imported) cannot be shown: {why}"));
     }
     if day.jobs.is_empty() {
-        page.paragraph(0, "Nothing was logged on this day.");
+        if day.unread.is_empty() {
+            page.paragraph(0, "Nothing was logged on this day.");
+        }
         return page.into_string();
     }
     page.heading("What needs attention");
-    if day.jobs.iter().all(|job| job.attention.is_empty()) {
+    if day.unread.is_empty() && day.jobs.iter().all(|job| job.attention.is_empty()) {
         page.paragraph(2, "Nothing.");
     }
     for job in day.jobs.iter().filter(|job| !job.attention.is_empty()) {

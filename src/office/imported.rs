@@ -79,8 +79,18 @@ pub fn known_imported(
     found.map(|job| Jobs::of(store, functions)?.imported(job)).transpose()
 }
 
-/// Jobs with leak calls, or with open ones: this device's own by their numbers, then
-/// imported ones. One that cannot be read here is left out, and the journal says why.
+/// Jobs with leak calls.
+#[derive(Debug, Default)]
+pub struct WithCalls {
+    /// This device's own by their numbers, then imported ones.
+    pub jobs: Vec<Arc<KnownJob>>,
+    /// Imported ones that cannot be read here, and why.
+    pub unread: Vec<(String, String)>,
+    /// Whether more was not looked at.
+    pub is_cut: bool,
+}
+
+/// Jobs with leak calls, or with open ones; at most so many.
 ///
 /// # Errors
 /// The log cannot be read, or something an own job pins is missing or changed.
@@ -88,22 +98,30 @@ pub fn jobs_with_calls(
     store: &Store,
     functions: &Functions,
     open: bool,
-) -> Result<Vec<Arc<KnownJob>>, OfficeError> {
+    most: usize,
+) -> Result<WithCalls, OfficeError> {
     let known = Jobs::of(store, functions)?;
     let numbers = store.jobs_with_callbacks(open)?;
-    let mut jobs = numbers.iter().map(|one| known.job(one)).collect::<Result<Vec<_>, _>>()?;
+    let mut with = WithCalls { is_cut: most < numbers.len(), ..WithCalls::default() };
+    for number in numbers.iter().take(most) {
+        with.jobs.push(known.job(number)?);
+    }
     for imported in store.imports_with_callbacks()? {
+        if with.jobs.len() == most {
+            with.is_cut = true;
+            break;
+        }
         match known.imported(&imported) {
             Ok(job) => {
                 let mut calls = job.file.standing.callbacks.values();
                 if calls.any(|call| !open || call.closed.is_none()) {
-                    jobs.push(job);
+                    with.jobs.push(job);
                 }
             }
-            Err(why) => tracing::warn!(job = imported.name(), %why, "cannot be read here"),
+            Err(why) => with.unread.push((imported.name(), why.to_string())),
         }
     }
-    Ok(jobs)
+    Ok(with)
 }
 
 /// A file of an imported record, as it came; `name` is the one `find` shows. None

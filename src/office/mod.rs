@@ -51,7 +51,9 @@ pub use calendar::{
 pub use day::{before, day, newest_day};
 pub use deeds::Deed;
 pub use feeds::{Feed, Feeds};
-pub use imported::{imported, imported_file, imported_job, jobs_with_calls, known_imported};
+pub use imported::{
+    WithCalls, imported, imported_file, imported_job, jobs_with_calls, known_imported,
+};
 pub use inbox::Inbox;
 pub use known_jobs::KnownJob;
 pub use people::{

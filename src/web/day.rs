@@ -188,7 +188,8 @@ fn waits(file: &JobFile) -> Vec<Attention> {
 fn page(shown: &Shown, who: &Visitor, tag: &str) -> Markup {
     let (words, date) = (who.words, shown.day.date);
     let attention = attention(shown, who);
-    let is_quiet = attention.is_empty();
+    // Of what cannot be read nobody knows what waits.
+    let (is_quiet, is_whole) = (attention.is_empty(), shown.day.unread.is_empty());
     html! {
         div id="day" data-tag=(tag) {
             h1 { (words.fill("day.title", &[("date", &date.to_string())])) }
@@ -208,15 +209,22 @@ fn page(shown: &Shown, who: &Visitor, tag: &str) -> Markup {
                 }
             }
             h2 { (words.t("day.attention")) }
-            @if is_quiet { p { (words.t("day.nothing-waits")) } }
+            @if is_quiet && is_whole { p { (words.t("day.nothing-waits")) } }
             (attention)
             (inbox::section(&shown.waiting, words))
-            @for (name, why) in &shown.day.unread {
-                p { (told(&words.fill("day.unread", &[("job", name), ("why", &foreign(why))]))) }
-            }
-            @if shown.day.jobs.is_empty() { p { (words.t("day.nothing")) } }
+            (unread(&shown.day.unread, words))
+            @if shown.day.jobs.is_empty() && is_whole { p { (words.t("day.nothing")) } }
             @for job in &shown.day.jobs { (of_job(shown, job, who)) }
             (of_none(shown, who))
+        }
+    }
+}
+
+/// Imported jobs that cannot be read here, and why.
+pub(super) fn unread(jobs: &[(String, String)], words: super::words::Words) -> Markup {
+    html! {
+        @for (name, why) in jobs {
+            p { (told(&words.fill("day.unread", &[("job", name), ("why", &foreign(why))]))) }
         }
     }
 }

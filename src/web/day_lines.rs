@@ -233,7 +233,7 @@ pub(super) fn facts(
             time datetime=(first.draft.at) { (first.draft.at.clock()) }
             div {
                 (words.fill("day.facts", &told))
-                details {
+                details id={ "facts-" (place(of, first.seq)) } {
                     summary { (words.t("day.facts-show")) }
                     ol.entries { @for (one, _) in all { (entry(one, of, kept, log)) } }
                 }
@@ -270,7 +270,7 @@ pub(super) fn entry(
                 ". " span.by { (tame(&draft.by)) ", " (how(entry, log)) ". " }
                 span.number { (words.fill("day.entry", &[("entry", &entry.seq.to_string())])) }
                 @if let Some(known) = of { (accepted(&known.file, entry.seq, log)) }
-                @if let How::Voice(heard) = &draft.how { (scores(heard, words)) }
+                @if let How::Voice(heard) = &draft.how { (scores(heard, &place(of, entry.seq), words)) }
                 @for sound in handed::sounds(entry).filter(|sound| kept.has(*sound)) {
                     audio controls preload="none" src=(address::clip(job, sound))
                         aria-label=(words.fill("day.sound", &[("entry", &entry.seq.to_string())])) {}
@@ -313,7 +313,7 @@ fn accepted(file: &JobFile, seq: u64, log: LogWords<'_>) -> Markup {
 
 /// How well it was heard, in words; the numbers are thousandths of a natural-log
 /// unit.
-fn scores(heard: &Heard, words: Words) -> Markup {
+fn scores(heard: &Heard, place: &str, words: Words) -> Markup {
     let milli = |milli: i32| {
         let sign = if milli < 0 { "\u{2212}" } else { "" };
         let size = milli.unsigned_abs();
@@ -321,7 +321,7 @@ fn scores(heard: &Heard, words: Words) -> Markup {
     };
     let (fits, free, next) = (milli(heard.b_milli), milli(heard.a_milli), milli(heard.m_milli));
     html! {
-        details.heard {
+        details.heard id={ "heard-" (place) } {
             summary { (words.t("day.heard")) }
             p { (words.fill("day.scores", &[("fits", &fits), ("free", &free), ("next", &next)])) }
         }

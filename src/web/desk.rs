@@ -13,7 +13,7 @@ use serde::Deserialize;
 
 use super::act::{self, Act};
 use super::address;
-use super::day::job_title;
+use super::day::{job_title, unread};
 use super::desk_call::{self, Asked};
 use super::foreign;
 use super::guard::{Sent, Visitor};
@@ -27,7 +27,7 @@ use super::words::Words;
 use crate::domain::{Right, Warranty};
 use crate::export::drawing::plates_with_parts;
 use crate::office::calls::{self, NewCall, NewFinding};
-use crate::office::{self, KnownJob, OfficeError};
+use crate::office::{self, KnownJob, OfficeError, WithCalls};
 use crate::store::FoundJob;
 
 /// Jobs shown at once.
@@ -64,12 +64,12 @@ async fn look(
         }
         let mut open = Vec::new();
         let mut reader = Reader::of(&site.served.config, words.language);
-        let jobs = office::jobs_with_calls(store, &site.served.functions, true)?;
-        for known in jobs.into_iter().take(MOST_OPEN) {
+        let with = office::jobs_with_calls(store, &site.served.functions, true, MOST_OPEN)?;
+        for known in &with.jobs {
             let names = reader.names(&known.file.checklists);
-            open.push((known, names));
+            open.push((Arc::clone(known), names));
         }
-        Ok(open_calls(&open, log))
+        Ok(open_calls(&with, &open, log))
     });
     let results = results.await?;
     let title = words.t("desk.title");
@@ -121,11 +121,13 @@ fn of_call(known: &KnownJob, id: u32) -> String {
     }
 }
 
-fn open_calls(jobs: &[(Arc<KnownJob>, Names)], log: LogWords<'_>) -> Markup {
+fn open_calls(with: &WithCalls, jobs: &[(Arc<KnownJob>, Names)], log: LogWords<'_>) -> Markup {
     let words = log.words;
     html! {
         h2 { (words.t("desk.open-calls")) }
-        @if jobs.is_empty() { p { (words.t("desk.no-open-calls")) } }
+        (unread(&with.unread, words))
+        @if with.is_cut { p { (words.t("desk.more-open-calls")) } }
+        @else if jobs.is_empty() && with.unread.is_empty() { p { (words.t("desk.no-open-calls")) } }
         ul {
             @for (known, names) in jobs {
                 @let file = &known.file;

@@ -90,7 +90,7 @@ impl Words {
             ),
             Why::MayNotAccept { by, roles, job, names } => {
                 let roles: Vec<String> = roles.iter().map(|role| self.role(role)).collect();
-                let (roles, names) = (roles.join(self.t("log.or")), self.people(names));
+                let (roles, names) = (roles.join(self.t("why.or-roles")), self.people(names));
                 self.with(
                     "why.may-not-accept",
                     &[("by", by), ("roles", &roles), ("job", job), ("names", &names)],

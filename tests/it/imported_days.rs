@@ -148,12 +148,25 @@ fn one_that_cannot_be_read_is_named() {
         let (text, json) = day(&desk, date);
         assert!(text.contains(&format!("Job {name} (imported) cannot be shown: ")), "{text}");
         assert_eq!(json["unread"][0]["imported_as"], name);
-        assert_eq!(
-            json["jobs"].as_array().unwrap().len(),
-            usize::from(days(&desk).contains(&date))
-        );
+        let own = usize::from(days(&desk).contains(&date));
+        assert_eq!(json["jobs"].as_array().unwrap().len(), own);
+        assert!(!text.contains("Nothing"), "nobody knows what waits on it: {text}");
     }
-    assert_eq!(desk.run(["callback", "list"]).well(), "no callback was ever opened\n");
+    let listed = desk.run(["callback", "list"]);
+    assert_eq!(listed.out, "no callback was ever opened\n");
+    assert!(listed.err.contains(&format!("job {name} (imported) cannot be shown")), "{listed:?}");
+    let daemon = Daemon::start(&desk);
+    let mut office = office(&daemon);
+    let mut foreman = invited(&mut office, "Foreman Example", &["foreman", "desk"]);
+    let told = format!("Job {name}, imported, cannot be shown: ");
+    let last = days(&away).pop().unwrap();
+    for path in ["/desk".to_owned(), format!("/day/{last}")] {
+        let page = foreman.get(&path);
+        assert!(page.body.contains(&told), "{path}: {}", page.body);
+        for none in ["None is open.", "Nothing: no hold point", "Nothing was logged"] {
+            assert!(!page.body.contains(none), "{path}: {none}");
+        }
+    }
 }
 
 /// The pages show what the commands do: nothing on another device's job can be
@@ -279,6 +292,8 @@ fn facts_of_a_job_file_are_one_line() {
     let line = format!("{} facts of the job file, given by", facts.len());
     let (_, rest) = page.body.split_once(&line).unwrap_or_else(|| panic!("{}", page.body));
     assert!(rest.contains(&format!("entries {first} to {last}.")), "{rest}");
+    // What is opened stays open when the page is read anew.
+    assert!(rest.contains(&format!("<details id=\"facts-e{first}\">")), "{rest}");
     let (within, _) = rest.split_once("</details>").unwrap();
     for seq in facts {
         assert!(within.contains(&format!("id=\"e{seq}\"")), "{seq}: {within}");

@@ -261,7 +261,7 @@ fn no_name_and_no_reason_is_left_in_english() {
         "se nombró en la llamada: Plano",
         "Visita tras la llamada por gotera 1: junto a la ventana",
         "Revisar las ventilas después del primer mes",
-        "Garantía: leer qué piden los papeles de este trabajo para este día (2 de 5)",
+        "Garantía: leer qué piden los documentos de este trabajo para este día (2 de 5)",
         "domingo 2020-02-02 no es día de trabajo",
         "sábado 2027-02-06 no es día de trabajo",
         "capataz",

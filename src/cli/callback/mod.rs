@@ -6,7 +6,7 @@ mod visit;
 use anyhow::Context;
 
 use super::home::{Home, now, plain};
-use super::out::{Out, Progress};
+use super::out::{Out, Progress, complain};
 use super::typed::needed;
 use crate::config::Config;
 use crate::domain::How;
@@ -128,8 +128,12 @@ fn close(config: &Config, arguments: &Close, out: &mut Out) -> anyhow::Result<()
 fn list(config: &Config, open: bool, json: bool, out: &mut Out) -> anyhow::Result<()> {
     let home = Home::open(config)?;
     let mut all = Vec::new();
-    let jobs = office::jobs_with_calls(&home.store, &home.functions, open).map_err(plain)?;
-    for known in jobs {
+    let with = office::jobs_with_calls(&home.store, &home.functions, open, usize::MAX);
+    let with = with.map_err(plain)?;
+    for (name, why) in &with.unread {
+        complain(&format!("job {name} (imported) cannot be shown: {why}"));
+    }
+    for known in with.jobs {
         let record = known.file.record(&home.functions);
         if json {
             if let Json::List(calls) =

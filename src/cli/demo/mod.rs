@@ -22,7 +22,7 @@ use crate::export;
 use crate::files;
 use crate::office;
 use crate::office::opening::{self, EXAMPLE_JOB, EXAMPLE_PROFILE, Opener};
-use crate::office::photos::{self, Bringing, PhotoPlace};
+use crate::office::photos::{self, Bringing, KeptAs, PhotoPlace};
 use crate::photo;
 use crate::speech::Wording;
 use crate::voice::{Leave, Mouth, Recogniser};
@@ -262,11 +262,13 @@ impl Demo<'_> {
         let file = self.home.job(&self.number)?;
         let record = file.record(&self.home.functions);
         let walks = record.walks.iter().filter(|walk| walk.checklist.id == checklist);
+        // Each picture is another one: the same file is kept once.
+        let before = u32::try_from(record.photos.len()).unwrap_or(u32::MAX);
         let mut kept = 0_u32;
         for (walk, step) in walks.flat_map(|walk| walk.steps.iter().map(move |step| (walk, step))) {
             for _ in step.photos_kept..step.photos_taken {
                 kept = kept.saturating_add(1);
-                let picture = picture::picture(kept)?;
+                let picture = picture::picture(before.saturating_add(kept))?;
                 let ready = photo::ready(picture, Some(CAPTION), photos::location(self.config));
                 let place = PhotoPlace {
                     job: self.number.clone(),
@@ -275,8 +277,10 @@ impl Demo<'_> {
                 };
                 let (by, at) = (INSTALLER.to_owned(), self.clock.now());
                 let bringing = Bringing { by, how: How::File, at };
-                photos::keep(self.config, &mut self.home.store, &place, &ready?, &bringing)
-                    .map_err(plain)?;
+                let store = &mut self.home.store;
+                let done = photos::keep(self.config, store, &place, &ready?, &bringing);
+                let is_new = matches!(done.map_err(plain)?, KeptAs::New(_));
+                anyhow::ensure!(is_new, "picture {kept} of {checklist} was kept before");
             }
         }
         if 0 < kept {

@@ -87,15 +87,16 @@ async fn all(
     let read = site.log(move |store, site| {
         let functions = &site.served.functions;
         let mut calls = Vec::new();
-        let jobs = office::jobs_with_calls(store, functions, open)?;
-        for known in jobs.iter().take(MOST_JOBS) {
+        let with = office::jobs_with_calls(store, functions, open, MOST_JOBS)?;
+        for known in &with.jobs {
             let record = known.file.record(functions);
             let imported_as = known.imported_as.as_deref();
             calls.extend(listed(export::callback::json(&record, imported_as, open)));
         }
-        Ok::<_, OfficeError>(calls)
+        let unread = export::json::unread(&with.unread);
+        Ok::<_, OfficeError>(Json::object([("calls", Json::List(calls)), ("unread", unread)]))
     });
-    json(&Json::object([("calls", Json::List(read.await?))]))
+    json(&read.await?)
 }
 
 fn listed(json: Json) -> Vec<Json> {

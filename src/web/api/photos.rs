@@ -16,12 +16,13 @@ use super::super::job_photos;
 use super::super::refusal::Refusal;
 use super::super::site::Shared;
 use super::super::upload;
+use super::super::words::Words;
 use super::ask::{Asked, At, Reads, Writes};
 use super::deeds::{logged, walk_id};
 use super::jobs::OfJob;
 use super::shapes::{Bytes, Entry, JobPhotos};
 use super::{conflict, json, read_of_job};
-use crate::domain::{Json, KeptPhoto, Media, RecordPhoto, Right, StepRef, WalkId, What};
+use crate::domain::{Json, KeptPhoto, Language, Media, RecordPhoto, Right, StepRef, WalkId, What};
 use crate::export;
 use crate::office::photos::KeptAs;
 use crate::photo::{MOST_BYTES, NotAPhoto};
@@ -189,7 +190,9 @@ async fn bring(
 ) -> Result<Response, Refusal> {
     job_photos::must(&visitor)?;
     let place = belongs.place()?;
-    let caption = upload::caption(&belongs.caption, visitor.words)?;
+    // Problems are told in English, whoever asks.
+    let words = Words::of(Language::default());
+    let caption = upload::caption(&belongs.caption, words)?;
     let bytes = sent(request).await?;
     let ready = upload::ready(&site, bytes, caption).await?.map_err(no_photo)?;
     let kept = upload::keep(&site, &visitor, &number, place, ready, conflict);
@@ -198,7 +201,7 @@ async fn bring(
         KeptAs::New(_) => StatusCode::CREATED,
         KeptAs::Before { place, .. } if *place == wanted => StatusCode::OK,
         KeptAs::Before { seq, .. } => {
-            let why = visitor.words.fill("photo.elsewhere", &[("entry", &seq.to_string())]);
+            let why = words.fill("photo.elsewhere", &[("entry", &seq.to_string())]);
             return Err(Refusal::request(StatusCode::CONFLICT, "does-not-go", why));
         }
     };

@@ -114,12 +114,12 @@ pub(in super::super) struct DayLog {
     date: String,
     jobs: Vec<DayLogJob>,
     /// Imported jobs of that day that cannot be read here.
-    unread: Option<Vec<DayLogUnread>>,
+    unread: Option<Vec<Unread>>,
 }
 
 /// An imported job that cannot be read here.
 #[derive(ToSchema)]
-struct DayLogUnread {
+struct Unread {
     imported_as: String,
     why: String,
 }
@@ -141,6 +141,8 @@ struct DayLogJob {
 #[derive(ToSchema)]
 pub(in super::super) struct Calls {
     calls: Vec<CallStanding>,
+    /// In the list of all jobs: imported ones that cannot be read here.
+    unread: Option<Vec<Unread>>,
 }
 
 /// What a leak call needs first: `chalkhand-callback/1`.
