@@ -323,7 +323,7 @@ fn a_checklist_without_translation_keeps_its_names_marked() {
     home.typed(&walk, &"skip\nnot today\nyes\n".repeat(3)).well();
     for (path, names) in [
         ("/day", &["Wear", "Nail line", "Nails"][..]),
-        ("/job/SW-1", &["A short walk"]),
+        ("/job/SW-1", &["A short walk", "Nail line"]),
         ("/desk/SW-1", &["Nail line"]),
         ("/dates/SW-1", &["Look again", "A short walk"]),
         ("/roof/SW-1/short-walk", &["A short walk", "Look"]),
