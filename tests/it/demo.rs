@@ -1,6 +1,8 @@
 //! The demo from end to end: synthetic speech through the real recogniser,
 //! the log, and everything that comes out.
 
+use std::collections::BTreeSet;
+
 use chalkhand::files::SHIPPED;
 use serde_json::Value;
 
@@ -40,6 +42,17 @@ fn an_invented_install_is_walked_by_voice_and_recorded() {
     for part in ["\"words\":", "sound_sha256", "off-target", "Installer Example"] {
         assert!(text.contains(part), "`{part}` is missing in record.json");
     }
+    // Where a photo was said to be taken a picture is kept, each another one.
+    let walks = record["checklists"].as_array().unwrap().iter();
+    let steps = walks.flat_map(|walk| walk["steps"].as_array().unwrap());
+    let said = steps.map(|step| {
+        assert_eq!(step["photos_kept"], step["photos_said_taken"], "{step}");
+        step["photos_said_taken"].as_u64().unwrap()
+    });
+    let photos = record["photos"].as_array().unwrap();
+    assert_eq!(photos.len() as u64, said.sum::<u64>());
+    let hashes: BTreeSet<_> = photos.iter().map(|photo| photo["sha256"].as_str()).collect();
+    assert!(5 < hashes.len() && hashes.len() == photos.len(), "{photos:?}");
     assert!(read("record.html").to_lowercase().starts_with("<!doctype html>"));
     assert!(read("follow-ups.ics").contains("BEGIN:VTIMEZONE"));
     assert!(read("sheet.txt").contains("INVENTED EXAMPLE"));
