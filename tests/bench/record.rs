@@ -128,7 +128,9 @@ fn pages(_: &mut Criterion) {
         };
         let alone = || {
             let document = typst::compile(&bare).output.unwrap();
+            let made_at = Datetime::from_ymd_hms(2026, 11, 25, 8, 0, 0).unwrap();
             let options = typst_pdf::PdfOptions {
+                timestamp: Some(typst_pdf::Timestamp::new_utc(made_at)),
                 standards: typst_pdf::PdfStandards::new(&[
                     typst_pdf::PdfStandard::A_3b,
                     typst_pdf::PdfStandard::Ua_1,
