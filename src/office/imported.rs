@@ -10,7 +10,7 @@ use crate::bundle;
 use crate::config::Config;
 use crate::domain::{Hash, JobFile, Pin, entry_json};
 use crate::measure::Functions;
-use crate::store::{self, ImportedJob, Lies, Store};
+use crate::store::{self, ImportedJob, Lies, Store, StoreError};
 
 /// An imported job: by its number, where no other has it, or by the name that `find`
 /// shows.
@@ -28,6 +28,14 @@ pub fn imported(store: &Store, name: &str) -> Result<ImportedJob, OfficeError> {
         ))));
     }
     found.pop().ok_or_else(|| OfficeError::NoJob(name.to_owned()))
+}
+
+/// The imported job of exactly that name, which is the one `find` shows.
+///
+/// # Errors
+/// The log cannot be read.
+pub fn import_named(store: &Store, name: &str) -> Result<Option<ImportedJob>, StoreError> {
+    Ok(store.imports()?.into_iter().find(|job| job.name() == name))
 }
 
 /// An imported job with everything it pins, from the files of its bundle.
@@ -74,9 +82,8 @@ pub fn known_imported(
     functions: &Functions,
     name: &str,
 ) -> Result<Option<Arc<KnownJob>>, OfficeError> {
-    let imports = store.imports()?;
-    let found = imports.iter().find(|job| job.name() == name);
-    found.map(|job| Jobs::of(store, functions)?.imported(job)).transpose()
+    let found = import_named(store, name)?;
+    found.map(|job| Jobs::of(store, functions)?.imported(&job)).transpose()
 }
 
 /// Jobs with leak calls.
@@ -135,8 +142,7 @@ pub fn imported_file(
     name: &str,
     path: &str,
 ) -> Result<Option<Vec<u8>>, OfficeError> {
-    let imports = store.imports()?;
-    let Some(job) = imports.iter().find(|job| job.name() == name) else { return Ok(None) };
+    let Some(job) = import_named(store, name)? else { return Ok(None) };
     let files = store.import_files(job.id)?;
     let Some(file) = files.into_iter().find(|file| file.path == path) else { return Ok(None) };
     match file.lies {

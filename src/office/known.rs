@@ -22,15 +22,18 @@ pub(super) fn read_checklist(
     name: &str,
     functions: &Functions,
 ) -> Result<Arc<Checklist>, Problems> {
-    // What a text means also follows from what its formulas may call.
-    let calls = functions.names().chain(functions.row_names()).collect();
-    let key = (Hash::of(text.as_bytes()), calls);
+    let key = (Hash::of(text.as_bytes()), calls(functions));
     if let Some(found) = KNOWN.find(&key) {
         return Ok(found);
     }
     let read = Arc::new(files::read_checklist(text, name, functions)?);
     KNOWN.keep(key, Arc::clone(&read));
     Ok(read)
+}
+
+/// What formulas may call: what a text means also follows from that.
+pub(super) fn calls(functions: &Functions) -> Vec<&'static str> {
+    functions.names().chain(functions.row_names()).collect()
 }
 
 #[cfg(test)]

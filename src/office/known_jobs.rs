@@ -4,6 +4,7 @@
 
 use std::sync::Arc;
 
+use super::known::calls;
 use super::remembered::Remembered;
 use super::{OfficeError, imported_job, job};
 use crate::domain::{Attention, Hash, JobFile};
@@ -62,8 +63,7 @@ impl<'a> Jobs<'a> {
     pub(super) fn job(&self, number: &str) -> Result<Arc<KnownJob>, OfficeError> {
         let Self { store, functions, adopted } = self;
         let entries = store.entries_sha256(number)?;
-        let calls = functions.names().chain(functions.row_names()).collect();
-        let from = (entries, *adopted, calls);
+        let from = (entries, *adopted, calls(functions));
         let found = KNOWN.find(&number.to_owned());
         if let Some((_, known)) = found.filter(|(of, _)| *of == from) {
             return Ok(known);
@@ -83,8 +83,7 @@ impl<'a> Jobs<'a> {
     pub(super) fn imported(&self, imported: &ImportedJob) -> Result<Arc<KnownJob>, OfficeError> {
         let Self { store, functions, .. } = self;
         let name = imported.name();
-        let calls = functions.names().chain(functions.row_names()).collect();
-        let from = (imported.manifest_sha256, Hash::START, calls);
+        let from = (imported.manifest_sha256, Hash::START, calls(functions));
         if let Some((_, known)) = KNOWN.find(&name).filter(|(of, _)| *of == from) {
             return Ok(known);
         }

@@ -52,7 +52,7 @@ pub use day::{before, day, newest_day};
 pub use deeds::Deed;
 pub use feeds::{Feed, Feeds};
 pub use imported::{
-    WithCalls, imported, imported_file, imported_job, jobs_with_calls, known_imported,
+    WithCalls, import_named, imported, imported_file, imported_job, jobs_with_calls, known_imported,
 };
 pub use inbox::Inbox;
 pub use known_jobs::KnownJob;

@@ -162,9 +162,8 @@ async fn files(
 fn zip(store: &mut Store, site: &Site, number: &str) -> Result<File, Refusal> {
     let (config, functions) = (&site.served.config, &site.served.functions);
     let pieces = if store.last_seq(number)? == 0 {
-        let imports = store.imports()?;
-        let job = imports.iter().find(|job| job.name() == number).ok_or(Refusal::NotFound)?;
-        bundled::imported_bundle(store, job)?
+        let job = office::import_named(store, number)?.ok_or(Refusal::NotFound)?;
+        bundled::imported_bundle(store, &job)?
     } else {
         let file = office::job(store, functions, number)?;
         let now = (site.served.now)(&office::zone(&file.job)?);

@@ -241,8 +241,7 @@ fn state(file: &JobFile, record: &Record, walk: &RecordWalk, log: LogWords<'_>) 
 
 /// The record of another device: what came with it.
 fn imported(store: &Store, name: &str, words: Words) -> Result<Markup, Refusal> {
-    let imports = store.imports()?;
-    let job = imports.into_iter().find(|job| job.name() == name).ok_or(Refusal::NotFound)?;
+    let job = office::import_named(store, name)?.ok_or(Refusal::NotFound)?;
     let found = store.find(std::slice::from_ref(&job.number), 100)?;
     let found = found.into_iter().find(|found| found.imported.as_deref() == Some(name));
     let files = store.import_files(job.id)?;
