@@ -13,6 +13,12 @@ use crate::store::Store;
 /// The checklist of a visit, where nobody names another.
 pub const LEAK_VISIT: &str = "leak-visit";
 
+/// The title of a planned visit, as the log keeps it; without water how it begins.
+#[must_use]
+pub fn title(id: u32, water: &str) -> String {
+    format!("Visit after leak call {id}: {water}")
+}
+
 /// Which visit is wanted.
 #[derive(Clone, Copy, Debug)]
 pub struct Wanted<'a> {

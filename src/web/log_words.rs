@@ -7,15 +7,12 @@ mod alike;
 mod dates;
 mod desk;
 
-pub(super) use dates::visit_title;
-
-use super::foreign::foreign;
 use super::names::Named;
 use super::words::Words;
 use crate::domain::{
     About, Acceptance, Attention, Because, Call, Checked, Comparison, DeviationKind, EarOpen,
-    FactName, Finding, Given, HearingCheck, How, Keeps, Language, NamedStep, Photo, PinKind,
-    PointKind, Role, RowRef, StepRef, Target, Trust, Units, Verdict, Warranty, What,
+    FactName, Finding, Given, HearingCheck, How, Keeps, NamedStep, Photo, PinKind, PointKind,
+    RowRef, StepRef, Target, Trust, Units, Verdict, Warranty, What,
 };
 use crate::export::words::{self as told, bare, day_and_clock, one_line};
 use crate::export::{callback, sound};
@@ -38,7 +35,7 @@ impl<'a> LogWords<'a> {
 
     /// Whether it is the language of checklists, and of the record.
     pub(super) fn is_english(self) -> bool {
-        self.words.language == Language::default()
+        self.words.is_english()
     }
 
     fn t(self, key: &'static str) -> &'static str {
@@ -47,13 +44,12 @@ impl<'a> LogWords<'a> {
 
     /// The role as a job names it, in the reader's words where pages know it.
     pub(super) fn role(self, role: &str) -> String {
-        let known = Role::ALL.into_iter().find(|known| known.word() == role && !self.is_english());
-        known.map_or(role, |known| super::role(self.words, known)).to_owned()
+        self.words.role(role)
     }
 
     /// A text that is in English whoever reads it.
     fn kept_english(self, text: &str) -> String {
-        if self.is_english() { text.to_owned() } else { foreign(text) }
+        self.words.kept_english(text)
     }
 
     fn value(self, value: &Value) -> String {
@@ -65,11 +61,7 @@ impl<'a> LogWords<'a> {
     }
 
     pub(super) fn fill(self, key: &'static str, places: &[(&str, &dyn ToString)]) -> String {
-        let places: Vec<(&str, String)> =
-            places.iter().map(|(place, value)| (*place, value.to_string())).collect();
-        let places: Vec<(&str, &str)> =
-            places.iter().map(|(place, value)| (*place, value.as_str())).collect();
-        self.words.fill(key, &places)
+        self.words.filled(key, places)
     }
 
     fn step_ref(self, step: &StepRef) -> String {

@@ -4,11 +4,11 @@
 use axum::response::{IntoResponse as _, Response};
 use maud::{DOCTYPE, Markup, html};
 
-use super::foreign::{self, foreign};
+use super::foreign;
 use super::guard::Visitor;
 use super::refusal::Refusal;
 use super::words::Words;
-use crate::domain::{Language, Right};
+use crate::domain::Right;
 
 /// The parts of the site a person is in.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -113,7 +113,7 @@ fn way(visitor: &Visitor, part: Part) -> Markup {
 
 /// Where pages are read in another language: what of them stays English.
 pub(super) fn english_note(words: Words) -> Option<&'static str> {
-    (words.language != Language::English).then(|| words.t("shell.english"))
+    (!words.is_english()).then(|| words.t("shell.english"))
 }
 
 /// The heads of a table's columns.
@@ -158,9 +158,7 @@ pub(super) fn refused(refusal: &Refusal, words: Words) -> Response {
         Refusal::Refused(why) => (words.t("shell.not-done"), words.why(why)),
         Refusal::Unusable(why) | Refusal::WalkGone(why) => (words.t("shell.not-done"), why.clone()),
         Refusal::SignIn | Refusal::English(_) | Refusal::Broken(_) | Refusal::Request { .. } => {
-            let told = refusal.sentence();
-            let told = if words.language == Language::default() { told } else { foreign(&told) };
-            (words.t("shell.not-done"), told)
+            (words.t("shell.not-done"), words.kept_english(&refusal.sentence()))
         }
     };
     let body = html! {

@@ -13,7 +13,7 @@ use super::address;
 use super::foreign::told;
 use super::guard::{Sent, Visitor};
 use super::job_dates::{self, day_and_clock, minutes, minutes_field, next_day, role_field};
-use super::log_words::{LogWords, visit_title};
+use super::log_words::LogWords;
 use super::refusal::Refusal;
 use super::site::Shared;
 use super::words::Words;
@@ -197,7 +197,7 @@ async fn plan(
     act::act_in_log(&site, &visitor, sent, move |store, site, file, deed| {
         let water = &calls::open_one(&file, form.id)?.call.water;
         let water: String = water.chars().take(MOST_TITLE).collect();
-        let title = visit_title(form.id, water.trim());
+        let title = visits::title(form.id, water.trim());
         let who = Some(form.who.trim()).filter(|who| !who.is_empty());
         let visit = Some((form.id, LEAK_VISIT));
         let wanted = Change::Add { on: &on, lasts_min, title: &title, who, visit };

@@ -1,30 +1,13 @@
 //! Why something was refused, in the reader's words. The commands and the API say it
 //! as `office::Why` does, with the commands that help; a page names none.
 
-use super::foreign::foreign;
 use super::words::Words;
 use crate::domain::schedule::CannotChange;
-use crate::domain::{Language, Role};
 use crate::office::{
     LEAST_PASSPHRASE, MOST_CALLED, MOST_NAME, MOST_PASSPHRASE, Needed, PeopleError, Why,
 };
 
 impl Words {
-    fn with(self, key: &'static str, places: &[(&str, &dyn ToString)]) -> String {
-        let places: Vec<(&str, String)> =
-            places.iter().map(|(place, value)| (*place, value.to_string())).collect();
-        let places: Vec<(&str, &str)> =
-            places.iter().map(|(place, value)| (*place, value.as_str())).collect();
-        self.fill(key, &places)
-    }
-
-    /// The role as a job names it, in the reader's words where pages know it.
-    pub(super) fn role(self, role: &str) -> String {
-        let known = Role::ALL.into_iter().find(|known| known.word() == role);
-        let known = known.filter(|_| self.language != Language::default());
-        known.map_or(role, |known| super::role(self, known)).to_owned()
-    }
-
     /// People, one after the other, or that there is nobody.
     pub(super) fn people(self, names: &[String]) -> String {
         if names.is_empty() { self.t("day.nobody").to_owned() } else { names.join(", ") }
@@ -34,21 +17,17 @@ impl Words {
     pub(super) fn not_joined(self, why: &PeopleError) -> String {
         match why {
             PeopleError::NoCode => self.t("why.no-code").to_owned(),
-            PeopleError::NoName => self.with("why.no-name", &[("most", &MOST_NAME)]),
-            PeopleError::NoKeyName => self.with("why.no-key-name", &[("most", &MOST_CALLED)]),
-            PeopleError::Nobody(name) => self.with("why.nobody-called", &[("name", name)]),
-            PeopleError::NameTaken(name) => self.with("why.name-taken", &[("name", name)]),
-            PeopleError::Passphrase => self.with(
+            PeopleError::NoName => self.filled("why.no-name", &[("most", &MOST_NAME)]),
+            PeopleError::NoKeyName => self.filled("why.no-key-name", &[("most", &MOST_CALLED)]),
+            PeopleError::Nobody(name) => self.filled("why.nobody-called", &[("name", name)]),
+            PeopleError::NameTaken(name) => self.filled("why.name-taken", &[("name", name)]),
+            PeopleError::Passphrase => self.filled(
                 "why.passphrase",
                 &[("least", &LEAST_PASSPHRASE), ("most", &MOST_PASSPHRASE)],
             ),
             // Of this machine, not of what somebody wants.
             PeopleError::Store(_) | PeopleError::NoSecret(_) => self.kept_english(&why.to_string()),
         }
-    }
-
-    fn kept_english(self, text: &str) -> String {
-        if self.language == Language::default() { text.to_owned() } else { foreign(text) }
     }
 
     /// The sentence; what of it is in English all the same is marked.
@@ -66,13 +45,13 @@ impl Words {
                 })
                 .to_owned(),
             Why::NoHold { step, job, .. } => {
-                self.with("why.no-hold", &[("step", step), ("job", job)])
+                self.filled("why.no-hold", &[("step", step), ("job", job)])
             }
-            Why::OthersRole { step, role, not } => self.with(
+            Why::OthersRole { step, role, not } => self.filled(
                 "why.others-role",
                 &[("step", step), ("role", &self.role(role)), ("not", &self.role(not))],
             ),
-            Why::NotInRole { by, role, job, names } => self.with(
+            Why::NotInRole { by, role, job, names } => self.filled(
                 "why.not-in-role",
                 &[
                     ("by", by),
@@ -82,26 +61,26 @@ impl Words {
                 ],
             ),
             Why::NoDeviation { entry, job, .. } => {
-                self.with("why.no-deviation", &[("entry", entry), ("job", job)])
+                self.filled("why.no-deviation", &[("entry", entry), ("job", job)])
             }
-            Why::AcceptedBefore { entry, by, seq, reason } => self.with(
+            Why::AcceptedBefore { entry, by, seq, reason } => self.filled(
                 "why.accepted-before",
                 &[("entry", entry), ("by", by), ("seq", seq), ("reason", reason)],
             ),
             Why::MayNotAccept { by, roles, job, names } => {
                 let roles: Vec<String> = roles.iter().map(|role| self.role(role)).collect();
                 let (roles, names) = (roles.join(self.t("why.or-roles")), self.people(names));
-                self.with(
+                self.filled(
                     "why.may-not-accept",
                     &[("by", by), ("roles", &roles), ("job", job), ("names", &names)],
                 )
             }
-            Why::OfNoStep(entry) => self.with("why.of-no-step", &[("entry", entry)]),
+            Why::OfNoStep(entry) => self.filled("why.of-no-step", &[("entry", entry)]),
             Why::NoWitness { step, job } => {
-                self.with("why.no-witness", &[("step", step), ("job", job)])
+                self.filled("why.no-witness", &[("step", step), ("job", job)])
             }
             Why::LookedBefore { by, seq } => {
-                self.with("why.looked-before", &[("by", by), ("seq", seq)])
+                self.filled("why.looked-before", &[("by", by), ("seq", seq)])
             }
             Why::NoRow { job, table, row, known } => {
                 let table = match table.as_str() {
@@ -109,60 +88,64 @@ impl Words {
                     "run" => self.t("desk.run").to_lowercase(),
                     table => self.kept_english(table),
                 };
-                self.with(
+                self.filled(
                     "why.no-row",
                     &[("job", job), ("table", &table), ("row", row), ("known", known)],
                 )
             }
-            Why::ToCome(day) => self.with("why.to-come", &[("day", day)]),
+            Why::ToCome(day) => self.filled("why.to-come", &[("day", day)]),
             Why::NoCall { job, id, known } if known.is_empty() => {
-                self.with("why.no-call-yet", &[("job", job), ("id", id)])
+                self.filled("why.no-call-yet", &[("job", job), ("id", id)])
             }
             Why::NoCall { job, id, known } => {
                 let known: Vec<String> = known.iter().map(u32::to_string).collect();
                 let known = known.join(", ");
-                self.with("why.no-call", &[("job", job), ("id", id), ("known", &known)])
+                self.filled("why.no-call", &[("job", job), ("id", id), ("known", &known)])
             }
             Why::CallClosed { id, on, by } => {
-                self.with("why.call-closed", &[("id", id), ("on", on), ("by", by)])
+                self.filled("why.call-closed", &[("id", id), ("on", on), ("by", by)])
             }
             Why::VisitOpen { walk, job, id } => {
-                self.with("why.visit-open", &[("walk", walk), ("job", job), ("id", id)])
+                self.filled("why.visit-open", &[("walk", walk), ("job", job), ("id", id)])
             }
-            Why::NoVisitOpen(id) => self.with("why.no-visit-open", &[("id", id)]),
+            Why::NoVisitOpen(id) => self.filled("why.no-visit-open", &[("id", id)]),
             Why::NoSuchStep { job, step } => {
-                self.with("why.no-such-step", &[("job", job), ("step", step)])
+                self.filled("why.no-such-step", &[("job", job), ("step", step)])
             }
-            Why::SeveralSteps { step, all } => self
-                .with("why.several-steps", &[("step", step), ("all", &all.join(self.t("log.or")))]),
-            Why::Visited { id, walk } => self.with("why.visited", &[("id", id), ("walk", walk)]),
-            Why::WalkOpen { walk, of: None } => self.with("why.walk-open", &[("walk", walk)]),
+            Why::SeveralSteps { step, all } => self.filled(
+                "why.several-steps",
+                &[("step", step), ("all", &all.join(self.t("log.or")))],
+            ),
+            Why::Visited { id, walk } => self.filled("why.visited", &[("id", id), ("walk", walk)]),
+            Why::WalkOpen { walk, of: None } => self.filled("why.walk-open", &[("walk", walk)]),
             Why::WalkOpen { walk, of: Some(id) } => {
-                self.with("why.walk-open-of", &[("walk", walk), ("id", id)])
+                self.filled("why.walk-open-of", &[("walk", walk), ("id", id)])
             }
             Why::NotAdopted { checklist, .. } => {
-                self.with("why.not-adopted", &[("checklist", checklist)])
+                self.filled("why.not-adopted", &[("checklist", checklist)])
             }
-            Why::NoFigure { checklist, figure, job } => self.with(
+            Why::NoFigure { checklist, figure, job } => self.filled(
                 "why.no-figure",
                 &[("checklist", checklist), ("figure", figure), ("job", job)],
             ),
-            Why::CannotBegin { checklist, job, missing } => self.with(
+            Why::CannotBegin { checklist, job, missing } => self.filled(
                 "why.cannot-begin",
                 &[("checklist", checklist), ("job", job), ("missing", &self.kept_english(missing))],
             ),
             Why::NotBegun { walk, job } => {
-                self.with("why.not-begun", &[("walk", walk), ("job", job)])
+                self.filled("why.not-begun", &[("walk", walk), ("job", job)])
             }
             Why::NotOfWalk { walk, job, step } => {
-                self.with("why.not-of-walk", &[("walk", walk), ("job", job), ("step", step)])
+                self.filled("why.not-of-walk", &[("walk", walk), ("job", job), ("step", step)])
             }
             Why::NoWalk => self.t("why.no-walk").to_owned(),
             Why::WaitsNoMore => self.t("why.waits-no-more").to_owned(),
             Why::FileGone => self.t("why.file-gone").to_owned(),
             Why::FileChanged => self.t("why.file-changed").to_owned(),
-            Why::NoDate { job, date } => self.with("why.no-date", &[("job", job), ("date", date)]),
-            Why::NoDay(text) => self.with("desk.no-day", &[("text", text)]),
+            Why::NoDate { job, date } => {
+                self.filled("why.no-date", &[("job", job), ("date", date)])
+            }
+            Why::NoDay(text) => self.filled("desk.no-day", &[("text", text)]),
             Why::OutsideCalendar => self.t("why.outside-calendar").to_owned(),
             // The title of a date is the log's.
             Why::Date(CannotChange::Cancelled(_)) => self.t("why.date-cancelled").to_owned(),
@@ -175,8 +158,9 @@ impl Words {
 
 #[cfg(test)]
 mod tests {
-    use super::super::foreign::plain;
+    use super::super::foreign::{foreign, plain};
     use super::*;
+    use crate::domain::Language;
 
     /// One of each; a new one is missed by the count.
     fn all() -> Vec<Why> {

@@ -4,7 +4,8 @@
 use std::collections::BTreeMap;
 use std::sync::OnceLock;
 
-use crate::domain::Language;
+use super::foreign::foreign;
+use crate::domain::{Language, Role};
 
 type Texts = BTreeMap<String, String>;
 
@@ -73,6 +74,31 @@ impl Words {
             text.push_str(rest);
         }
         text
+    }
+
+    /// The same with places that are anything that prints.
+    pub(super) fn filled(self, key: &'static str, places: &[(&str, &dyn ToString)]) -> String {
+        let places: Vec<(&str, String)> =
+            places.iter().map(|(place, value)| (*place, value.to_string())).collect();
+        let places: Vec<(&str, &str)> =
+            places.iter().map(|(place, value)| (*place, value.as_str())).collect();
+        self.fill(key, &places)
+    }
+
+    /// Whether it is the language of checklists, and of the record.
+    pub(super) fn is_english(self) -> bool {
+        self.language == Language::default()
+    }
+
+    /// A text that is in English whoever reads it, marked where that is another language.
+    pub(super) fn kept_english(self, text: &str) -> String {
+        if self.is_english() { text.to_owned() } else { foreign(text) }
+    }
+
+    /// The role as a job names it, in the reader's words where pages know it.
+    pub(super) fn role(self, role: &str) -> String {
+        let known = Role::ALL.into_iter().find(|known| known.word() == role && !self.is_english());
+        known.map_or(role, |known| super::role(self, known)).to_owned()
     }
 
     /// The language a browser asks for first of those there are (RFC 9110

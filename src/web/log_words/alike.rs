@@ -1,7 +1,9 @@
 //! What the pages say in English is what the record says, to the letter; in
 //! Spanish no sentence was left in English.
 
+use super::super::foreign::foreign;
 use super::*;
+use crate::domain::Language;
 use crate::domain::busy::{BusyEvent, Moment};
 use crate::domain::desk::{DeskStep, Place, Rank, WhyPlace, WhyStep};
 use crate::domain::{

@@ -8,11 +8,7 @@ use super::LogWords;
 use crate::domain::working::DAYS_TRIED;
 use crate::domain::{Due, Standing, WalkId};
 use crate::office::dates::{Undated, Unusual};
-
-/// How the title of a planned visit begins, as the log keeps it.
-pub(crate) fn visit_title(id: u32, water: &str) -> String {
-    format!("Visit after leak call {id}: {water}")
-}
+use crate::office::visits;
 
 impl LogWords<'_> {
     /// What a date is.
@@ -23,7 +19,7 @@ impl LogWords<'_> {
 
     /// The same of a date that may be the visit of a call.
     pub(super) fn date_of(self, call: Option<u32>, title: &str) -> String {
-        match call.and_then(|id| Some((id, title.strip_prefix(&visit_title(id, ""))?))) {
+        match call.and_then(|id| Some((id, title.strip_prefix(&visits::title(id, ""))?))) {
             Some((id, water)) => self.fill("log.visit-of", &[("id", &id), ("water", &water)]),
             None => self.date(title),
         }
