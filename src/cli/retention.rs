@@ -89,8 +89,8 @@ fn json(line: &Line) -> Json {
         ("last_entry_on", Json::text(line.last)),
         ("keep_until", Json::text(line.kept.until)),
         ("keep_years", Json::from(line.kept.years)),
-        ("rule", rule.map_or(Json::Null, Json::Text)),
-        ("source", source.map_or(Json::Null, Json::Text)),
+        ("rule", rule.map_or(Json::Null, Json::from)),
+        ("source", source.map_or(Json::Null, Json::from)),
         ("passed", Json::Bool(line.passed)),
     ])
 }

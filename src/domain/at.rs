@@ -6,6 +6,8 @@ use std::str::FromStr;
 
 use jiff::Timestamp;
 use jiff::civil::Date;
+use jiff::fmt::StdFmtWrite;
+use jiff::fmt::temporal::{DateTimePrinter, Pieces};
 use jiff::tz::{Offset, TimeZone};
 
 /// An instant in milliseconds and the local offset from UTC in whole minutes.
@@ -55,10 +57,10 @@ impl At {
 
 impl fmt::Display for At {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let local = self.offset().to_datetime(self.instant);
-        let (sign, min) = (if self.offset_min < 0 { '-' } else { '+' }, self.offset_min.abs());
-        write!(f, "{}.{:03}", local.strftime("%Y-%m-%dT%H:%M:%S"), local.millisecond())?;
-        write!(f, "{sign}{:02}:{:02}", min / 60, min % 60)
+        let printer = DateTimePrinter::new().precision(Some(3));
+        let print =
+            printer.print_timestamp_with_offset(&self.instant, self.offset(), StdFmtWrite(f));
+        print.map_err(|_| fmt::Error)
     }
 }
 
@@ -67,7 +69,7 @@ impl FromStr for At {
 
     fn from_str(text: &str) -> Result<Self, String> {
         let wrong = || format!("`{text}` is not an RFC 3339 time with an offset");
-        let pieces = jiff::fmt::temporal::Pieces::parse(text).map_err(|_| wrong())?;
+        let pieces = Pieces::parse(text).map_err(|_| wrong())?;
         let offset = pieces.to_numeric_offset().ok_or_else(wrong)?;
         let instant: Timestamp = text.parse().map_err(|_| wrong())?;
         Ok(Self { instant, offset_min: offset.seconds() / 60 })
@@ -94,6 +96,27 @@ mod tests {
     fn prints_what_it_reads() {
         for text in ["2026-11-25T08:15:09.042-05:00", "2026-06-01T00:00:00.000+05:30"] {
             assert_eq!(text.parse::<At>().unwrap().to_string(), text);
+        }
+    }
+
+    /// Against the other way to print in the library.
+    #[test]
+    fn prints_every_part() {
+        for ms in (-62_135_510_400_000..253_402_207_200_000_i64).step_by(86_399_986_401_007 / 997) {
+            let instant = Timestamp::from_millisecond(ms).unwrap();
+            for offset_min in [-720, -61, -1, 0, 1, 330, 845] {
+                let at = At { instant, offset_min };
+                let local = at.offset().to_datetime(instant);
+                let (sign, min) = (if offset_min < 0 { '-' } else { '+' }, offset_min.abs());
+                let expected = format!(
+                    "{}.{:03}{sign}{:02}:{:02}",
+                    local.strftime("%Y-%m-%dT%H:%M:%S"),
+                    local.millisecond(),
+                    min / 60,
+                    min % 60
+                );
+                assert_eq!(at.to_string(), expected);
+            }
         }
     }
 }

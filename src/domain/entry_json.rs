@@ -5,8 +5,8 @@ use crate::measure::{self, Dimension, Quantity, Value};
 
 use super::entry::{Draft, Entry, Given, Heard, How, Key, StepRef, Target, What};
 use super::{
-    FactName, Hash, Job, Json, Keeps, Members, Person, Pin, PinKind, Placed, PointKind, Units,
-    WalkId, callback_json, hearing_json,
+    FactName, Hash, Job, Json, Keeps, Members, Name, Person, Pin, PinKind, Placed, PointKind,
+    Units, WalkId, callback_json, hearing_json,
 };
 
 /// A text that is not an entry.
@@ -22,7 +22,33 @@ pub struct NotAnEntry {
 /// The JSON of an entry without its own hash: what is hashed and stored.
 #[must_use]
 pub fn sealed(seq: u64, draft: &Draft, previous: Hash) -> Json {
-    let mut members = Members::from([
+    Json::Object(members(seq, draft, previous).collect())
+}
+
+/// Whether the JSON is what `sealed` gives of this entry, and nothing rides along.
+#[must_use]
+pub fn is_sealed(json: &Json, entry: &Entry) -> bool {
+    let Json::Object(there) = json else { return false };
+    let mut known = 0;
+    for (name, value) in members(entry.seq, &entry.draft, entry.previous) {
+        if there.get(&name) != Some(&value) {
+            return false;
+        }
+        known += 1;
+    }
+    known == there.len()
+}
+
+/// The members of an entry, each once.
+fn members(seq: u64, draft: &Draft, previous: Hash) -> impl Iterator<Item = (Name, Json)> {
+    let walk = draft.walk.as_ref();
+    // The first walk is written as before there were others.
+    let nth = walk.filter(|walk| walk.nth != 1);
+    let details = match details(&draft.what) {
+        Json::Object(details) => details,
+        _ => Members::default(),
+    };
+    let all = [
         ("seq", Json::whole(seq)),
         ("job", Json::text(&draft.job)),
         ("at", Json::text(draft.at)),
@@ -31,21 +57,12 @@ pub fn sealed(seq: u64, draft: &Draft, previous: Hash) -> Json {
         ("key", Json::text(&draft.key.0)),
         ("what", Json::from(draft.what.word())),
         ("previous", Json::text(previous)),
-    ]);
-    if let Some(walk) = &draft.walk {
-        members.insert("checklist", Json::text(&walk.checklist));
-        // The first walk is written as before there were others.
-        if walk.nth != 1 {
-            members.insert("walk", Json::text(walk));
-        }
-    }
-    if let Some(corrects) = draft.corrects {
-        members.insert("corrects", Json::whole(corrects));
-    }
-    if let Json::Object(more) = details(&draft.what) {
-        members.extend(more);
-    }
-    Json::Object(members)
+        ("checklist", walk.map_or(Json::Null, |walk| Json::text(&walk.checklist))),
+        ("walk", nth.map_or(Json::Null, Json::text)),
+        ("corrects", draft.corrects.map_or(Json::Null, Json::whole)),
+    ];
+    let known = all.into_iter().filter(|(_, value)| *value != Json::Null);
+    known.map(|(name, value)| (Name::from(name), value)).chain(details)
 }
 
 /// Reads what `sealed` gave; `hash` is that of its canonical text.

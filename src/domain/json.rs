@@ -1,12 +1,15 @@
 //! JSON as a tree and its canonical text after RFC 8785. Reading JSON is the
 //! business of the borders.
 
-use std::fmt::Write as _;
+use std::fmt;
+
+use ecow::{EcoString, eco_format};
 
 use super::Members;
 
 /// A JSON value. Object keys are kept by Rust's order; the canonical text
-/// sorts them as RFC 8785 wants.
+/// sorts them as RFC 8785 wants. Short texts lie in the value itself, and nothing
+/// takes more room than it needs: a record has hundreds of thousands of them.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Json {
     /// `null`
@@ -16,9 +19,9 @@ pub enum Json {
     /// A finite IEEE 754 double. Entries only hold whole numbers.
     Number(f64),
     /// Text
-    Text(String),
+    Text(EcoString),
     /// A list
-    List(Vec<Json>),
+    List(Box<[Json]>),
     /// An object
     Object(Members),
 }
@@ -33,8 +36,8 @@ impl Json {
 
     /// Text of anything that prints.
     #[must_use]
-    pub fn text(value: impl ToString) -> Json {
-        Json::Text(value.to_string())
+    pub fn text(value: impl fmt::Display) -> Json {
+        Json::Text(eco_format!("{value}"))
     }
 
     /// A whole number, which stays below 2^53.
@@ -98,66 +101,65 @@ impl Json {
     /// # Errors
     /// A number that is not finite has no JSON text; a part of it was added.
     pub fn write_canonical(&self, out: &mut String) -> Result<(), NotFinite> {
-        self.write::<false>(out)
+        self.write::<false>(out).map_err(|_| NotFinite)
     }
 
-    /// The canonical text without that member of this object. None where a number
-    /// is not whole, or larger than every reader keeps exactly.
-    #[must_use]
-    pub fn whole_without(&self, member: &str) -> Option<String> {
-        let mut out = String::new();
+    /// Writes the canonical text without that member of this object.
+    ///
+    /// # Errors
+    /// A number is not whole, or larger than every reader keeps exactly; or `out`
+    /// took no more. A part of it was written.
+    pub fn write_whole_without(&self, member: &str, out: &mut impl fmt::Write) -> fmt::Result {
         match self {
             Json::Object(members) => {
                 let members = members.iter().filter(|(name, _)| *name != member);
-                write_object::<true>(members, &mut out).ok()?;
+                write_object::<true>(members, out)
             }
-            _ => self.write::<true>(&mut out).ok()?,
+            _ => self.write::<true>(out),
         }
-        Some(out)
     }
 
     /// Where only whole numbers count, another one has no text.
-    fn write<const WHOLE: bool>(&self, out: &mut String) -> Result<(), NotFinite> {
+    fn write<const WHOLE: bool>(&self, out: &mut impl fmt::Write) -> fmt::Result {
         match self {
-            Json::Null => out.push_str("null"),
-            Json::Bool(true) => out.push_str("true"),
-            Json::Bool(false) => out.push_str("false"),
-            Json::Number(n) if WHOLE && *n == 0.0 && n.is_sign_negative() => return Err(NotFinite),
+            Json::Null => out.write_str("null"),
+            Json::Bool(true) => out.write_str("true"),
+            Json::Bool(false) => out.write_str("false"),
+            Json::Number(n) if WHOLE && *n == 0.0 && n.is_sign_negative() => Err(fmt::Error),
             Json::Number(n) if n.fract() == 0.0 && n.abs() < 9_007_199_254_740_992.0 => {
-                write_whole(*n, out);
+                write_whole(*n, out)
             }
             Json::Number(n) if !WHOLE && n.is_finite() => {
-                out.push_str(ryu_js::Buffer::new().format_finite(*n));
+                out.write_str(ryu_js::Buffer::new().format_finite(*n))
             }
-            Json::Number(_) => return Err(NotFinite),
+            Json::Number(_) => Err(fmt::Error),
             Json::Text(text) => write_text(text, out),
             Json::List(items) => {
-                out.push('[');
+                out.write_char('[')?;
                 for (at, item) in items.iter().enumerate() {
                     if 0 < at {
-                        out.push(',');
+                        out.write_char(',')?;
                     }
                     item.write::<WHOLE>(out)?;
                 }
-                out.push(']');
+                out.write_char(']')
             }
-            Json::Object(members) => write_object::<WHOLE>(members.iter(), out)?,
+            Json::Object(members) => write_object::<WHOLE>(members.iter(), out),
         }
-        Ok(())
     }
 }
 
 fn write_object<'a, const WHOLE: bool>(
     members: impl Iterator<Item = (&'a str, &'a Json)> + Clone,
-    out: &mut String,
-) -> Result<(), NotFinite> {
-    out.push('{');
+    out: &mut impl fmt::Write,
+) -> fmt::Result {
+    out.write_char('{')?;
     let mut write = |at: usize, key: &str, value: &Json| {
         if 0 < at {
-            out.push(',');
+            out.write_char(',')?;
         }
-        write_text(key, out);
-        out.push(':');
+        write_text(key, out)?;
+        out.write_char(':')?;
         value.write::<WHOLE>(out)
     };
     // RFC 8785 section 3.2.3: by UTF-16 code units, which differs from Rust's
@@ -173,13 +175,24 @@ fn write_object<'a, const WHOLE: bool>(
             write(at, key, value)?;
         }
     }
-    out.push('}');
-    Ok(())
+    out.write_char('}')
 }
 
 impl From<&str> for Json {
     fn from(text: &str) -> Self {
-        Json::Text(text.to_owned())
+        Json::Text(text.into())
+    }
+}
+
+impl From<String> for Json {
+    fn from(text: String) -> Self {
+        Json::Text(text.into())
+    }
+}
+
+impl From<Vec<Json>> for Json {
+    fn from(items: Vec<Json>) -> Self {
+        Json::List(items.into())
     }
 }
 
@@ -196,34 +209,30 @@ pub struct NotFinite;
 
 /// A whole number that a double holds exactly; of the two zeros it is the one.
 #[expect(clippy::cast_possible_truncation, reason = "bounded to ±2^53 before")]
-fn write_whole(n: f64, out: &mut String) {
-    // Writing to a String does not fail.
-    let _ = write!(out, "{}", n as i64);
+fn write_whole(n: f64, out: &mut impl fmt::Write) -> fmt::Result {
+    out.write_str(itoa::Buffer::new().format(n as i64))
 }
 
-fn write_text(text: &str, out: &mut String) {
-    out.push('"');
+fn write_text(text: &str, out: &mut impl fmt::Write) -> fmt::Result {
+    out.write_char('"')?;
     let mut rest = text;
     // Long runs need no escape: they are copied whole.
     while let Some((plain, c, after)) = next_escaped(rest) {
-        out.push_str(plain);
+        out.write_str(plain)?;
         match c {
-            '"' => out.push_str("\\\""),
-            '\\' => out.push_str("\\\\"),
-            '\u{8}' => out.push_str("\\b"),
-            '\t' => out.push_str("\\t"),
-            '\n' => out.push_str("\\n"),
-            '\u{c}' => out.push_str("\\f"),
-            '\r' => out.push_str("\\r"),
-            c => {
-                // Writing to a String does not fail.
-                let _ = write!(out, "\\u{:04x}", u32::from(c));
-            }
+            '"' => out.write_str("\\\"")?,
+            '\\' => out.write_str("\\\\")?,
+            '\u{8}' => out.write_str("\\b")?,
+            '\t' => out.write_str("\\t")?,
+            '\n' => out.write_str("\\n")?,
+            '\u{c}' => out.write_str("\\f")?,
+            '\r' => out.write_str("\\r")?,
+            c => write!(out, "\\u{:04x}", u32::from(c))?,
         }
         rest = after;
     }
-    out.push_str(rest);
-    out.push('"');
+    out.write_str(rest)?;
+    out.write_char('"')
 }
 
 /// What stands before the next character that is escaped, that one, and the rest.

@@ -55,7 +55,7 @@ impl PublicKey {
         Json::object([
             ("crv", "Ed25519".into()),
             ("kty", "OKP".into()),
-            ("x", Json::Text(encode(self.0.as_bytes()))),
+            ("x", encode(self.0.as_bytes()).into()),
         ])
     }
 

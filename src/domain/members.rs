@@ -1,27 +1,21 @@
 //! The members of a JSON object: sorted by name, each name once. Kept as one list,
 //! since a record has many small objects that are read far more often than changed.
 
-use smol_str::SmolStr;
+use ecow::EcoString;
 
 use super::Json;
 
 /// The name of a member. Short ones, as nearly all are, cost no allocation.
-pub type Name = SmolStr;
+pub type Name = EcoString;
 
 /// So many members are few.
 const MOST_FEW: usize = 16;
 
 /// Names and their values, in Rust's order of the names.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Members(Vec<(Name, Json)>);
+pub struct Members(Box<[(Name, Json)]>);
 
 impl Members {
-    /// No members, with room for so many.
-    #[must_use]
-    pub fn with_capacity(members: usize) -> Self {
-        Self(Vec::with_capacity(members))
-    }
-
     /// How many there are.
     #[must_use]
     pub fn len(&self) -> usize {
@@ -40,23 +34,28 @@ impl Members {
         match self.place(&name) {
             Ok(at) => self.0.get_mut(at).map(|(_, there)| std::mem::replace(there, value)),
             Err(at) => {
-                self.0.insert(at, (name, value));
+                self.change(|members| members.insert(at, (name, value)));
                 None
             }
         }
     }
 
-    /// Adds a member after all others; gives it back where its name is not the last
-    /// in order.
+    /// Of members in any order; most come in theirs.
     ///
     /// # Errors
-    /// The member, which was not added.
-    pub fn push(&mut self, name: Name, value: Json) -> Result<(), (Name, Json)> {
-        if self.0.last().is_some_and(|(last, _)| name <= *last) {
-            return Err((name, value));
+    /// A name that stands twice.
+    pub fn each_once(mut members: Vec<(Name, Json)>) -> Result<Self, Name> {
+        let twice = |members: &[(Name, Json)]| {
+            let pair = members.array_windows().find(|[(one, _), (next, _)]| one == next);
+            pair.map(|[(name, _), _]| name.clone())
+        };
+        if !members.array_windows().all(|[(one, _), (next, _)]| one < next) {
+            members.sort_by(|(a, _), (b, _)| a.cmp(b));
+            if let Some(name) = twice(&members) {
+                return Err(name);
+            }
         }
-        self.0.push((name, value));
-        Ok(())
+        Ok(Self(members.into()))
     }
 
     /// The value of that name.
@@ -84,7 +83,8 @@ impl Members {
 
     /// Takes the member of that name out.
     pub fn remove(&mut self, name: &str) -> Option<Json> {
-        self.place(name).ok().map(|at| self.0.remove(at).1)
+        let at = self.place(name).ok()?;
+        Some(self.change(|members| members.remove(at).1))
     }
 
     /// All of them, in order.
@@ -107,6 +107,14 @@ impl Members {
         self.0.iter_mut().map(|(_, value)| value)
     }
 
+    /// Adds members or takes them away.
+    fn change<T>(&mut self, change: impl FnOnce(&mut Vec<(Name, Json)>) -> T) -> T {
+        let mut members = std::mem::take(&mut self.0).into_vec();
+        let came = change(&mut members);
+        self.0 = members.into();
+        came
+    }
+
     /// Where the member of that name stands, or would.
     fn place(&self, name: &str) -> Result<usize, usize> {
         self.0.binary_search_by(|(there, _)| there.as_str().cmp(name))
@@ -116,8 +124,10 @@ impl Members {
 /// Of two members of one name the later one counts.
 impl<N: Into<Name>> FromIterator<(N, Json)> for Members {
     fn from_iter<I: IntoIterator<Item = (N, Json)>>(members: I) -> Self {
-        let mut all: Vec<(Name, Json)> =
-            members.into_iter().map(|(name, value)| (name.into(), value)).collect();
+        let members = members.into_iter().map(|(name, value)| (name.into(), value));
+        let (least, most) = members.size_hint();
+        let mut all: Vec<(Name, Json)> = Vec::with_capacity(most.unwrap_or(least));
+        all.extend(members);
         all.sort_by(|(a, _), (b, _)| a.cmp(b));
         all.dedup_by(|later, kept| {
             let same = later.0 == kept.0;
@@ -126,7 +136,7 @@ impl<N: Into<Name>> FromIterator<(N, Json)> for Members {
             }
             same
         });
-        Self(all)
+        Self(all.into())
     }
 }
 
@@ -136,11 +146,12 @@ impl<N: Into<Name>, const COUNT: usize> From<[(N, Json); COUNT]> for Members {
     }
 }
 
+/// Those that follow take the place of those that are there.
 impl<N: Into<Name>> Extend<(N, Json)> for Members {
     fn extend<I: IntoIterator<Item = (N, Json)>>(&mut self, members: I) {
-        for (name, value) in members {
-            self.insert(name, value);
-        }
+        let there = std::mem::take(self).into_iter();
+        *self =
+            there.chain(members.into_iter().map(|(name, value)| (name.into(), value))).collect();
     }
 }
 
@@ -149,6 +160,6 @@ impl IntoIterator for Members {
     type IntoIter = std::vec::IntoIter<(Name, Json)>;
 
     fn into_iter(self) -> Self::IntoIter {
-        self.0.into_iter()
+        self.0.into_vec().into_iter()
     }
 }

@@ -71,7 +71,7 @@ pub use jws::{DeviceKey, Fingerprint, NotSigned, PublicKey};
 pub use key_change::KeyChange;
 pub use language::Language;
 pub use meaning::Meaning;
-pub use members::Members;
+pub use members::{Members, Name};
 pub use open_step::open_steps;
 pub use people::{Right, Role, Roles};
 pub use photo::{KeptPhoto, Media, Photo};

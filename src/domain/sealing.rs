@@ -3,6 +3,7 @@
 //! signed head of a log. Whether a record holds is `export::check`'s business.
 
 use std::collections::HashMap;
+use std::fmt;
 
 use jiff::civil::Date;
 
@@ -226,11 +227,11 @@ pub fn sealed(
         ("program", Json::from(PROGRAM)),
         ("device", Json::text(device)),
         ("head", head.json()),
-        ("entries", Json::List(logged)),
-        ("nodes", Json::List(nodes)),
+        ("entries", Json::from(logged)),
+        ("nodes", Json::from(nodes)),
     ]);
     if !changes.is_empty() {
-        log.insert("keys", Json::List(changes.to_vec()));
+        log.insert("keys", Json::List(changes.into()));
     }
     members.insert("log", Json::Object(log));
     let document = Json::Object(members);
@@ -253,8 +254,14 @@ pub fn head(tree: &Tree, day: Date, size: u64, now: At, key: &DeviceKey) -> Opti
 /// # Errors
 /// Names the first number that is not whole, or that another reader may round.
 pub fn payload(document: &Json) -> Result<String, NotSealable> {
-    let odd = || NotSealable::Number { path: odd_number(document).unwrap_or_default() };
-    document.whole_without("seal").ok_or_else(odd)
+    let mut text = String::new();
+    write_payload(document, &mut text)?;
+    Ok(text)
+}
+
+fn write_payload(document: &Json, out: &mut impl fmt::Write) -> Result<(), NotSealable> {
+    let odd = |_| NotSealable::Number { path: odd_number(document).unwrap_or_default() };
+    document.write_whole_without("seal", out).map_err(odd)
 }
 
 /// Whether a number is not whole or too large.

@@ -85,7 +85,7 @@ pub(super) fn deviation(record: &Record, deviation: &Deviation) -> Json {
         let (name, shown) = accepted_shown(accepted);
         members.insert(name.to_owned(), shown);
         if let Some(Json::Text(sentence)) = members.get_mut(Told::Sentence.name()) {
-            *sentence = words::without_advice(sentence);
+            *sentence = words::without_advice(sentence).into();
         }
     }
     json
@@ -206,7 +206,7 @@ fn finding_members(
         Json::object([
             ("checklist", Json::text(&named.checklist)),
             ("step", Json::text(&named.step)),
-            ("title", Json::Text(title(at, named))),
+            ("title", Json::from(title(at, named))),
         ])
     });
     vec![

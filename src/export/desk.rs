@@ -153,8 +153,8 @@ pub fn json(record: &Record, desk: &Desk, due: &[Due]) -> Json {
             ("step", Json::text(&step.step.at)),
             ("title", Json::text(&step.step.title)),
             ("rank", Json::text(rank(step.rank))),
-            ("because", list(step.because.iter().map(|why| Json::Text(reason(why))))),
-            ("stands", Json::Text(stands(&step.step, units))),
+            ("because", list(step.because.iter().map(|why| Json::from(reason(why))))),
+            ("stands", Json::from(stands(&step.step, units))),
             ("photos_asked", Json::from(step.step.photos_asked)),
             ("photos_said_taken", Json::from(step.step.photos_taken)),
         ])
@@ -177,12 +177,12 @@ pub fn json(record: &Record, desk: &Desk, due: &[Due]) -> Json {
                 ("walk", Json::text(walk)),
                 ("step", Json::text(&step.at)),
                 ("title", Json::text(&step.title)),
-                ("stands", Json::Text(stands(step, units))),
+                ("stands", Json::from(stands(step, units))),
             ])
         });
         Json::object([
             ("date", Json::text(day.date)),
-            ("people", list(day.people.iter().map(|by| Json::Text(order::with_roles(record, by))))),
+            ("people", list(day.people.iter().map(|by| Json::from(order::with_roles(record, by))))),
             ("told", list(told)),
         ])
     });
@@ -190,7 +190,7 @@ pub fn json(record: &Record, desk: &Desk, due: &[Due]) -> Json {
         Json::object([
             ("table", Json::text(&place.at.table)),
             ("row", Json::from(place.at.row)),
-            ("because", Json::Text(because(place))),
+            ("because", Json::from(because(place))),
         ])
     });
     object(vec![

@@ -123,7 +123,8 @@ fn indent(json: &Json, depth: usize, out: &mut String) {
         out.push_str(&"  ".repeat(depth));
     };
     match json {
-        Json::List(items) if !items.is_empty() => {
+        // Numbers of one list are read together.
+        Json::List(items) if items.iter().any(|item| !matches!(item, Json::Number(_))) => {
             out.push('[');
             for (at, item) in items.iter().enumerate() {
                 out.push_str(if at == 0 { "" } else { "," });
@@ -169,9 +170,9 @@ pub(super) fn head(record: &Record, format: &str) -> Vec<(&'static str, Json)> {
 
 fn plate(plate: Drawing) -> Json {
     Json::object([
-        ("title", Json::Text(plate.title)),
-        ("description", Json::Text(plate.description)),
-        ("svg", Json::Text(plate.svg)),
+        ("title", Json::from(plate.title)),
+        ("description", Json::from(plate.description)),
+        ("svg", Json::from(plate.svg)),
     ])
 }
 
@@ -258,7 +259,7 @@ fn walk(walk: &RecordWalk, tables: &[&Table], units: Units) -> Json {
     let mut members = foundation(checklist);
     members.extend([
         ("walk", Json::text(&walk.id)),
-        ("walk_title", Json::Text(order::walk_title(walk))),
+        ("walk_title", Json::from(order::walk_title(walk))),
         ("cautions", list(cautions)),
         ("begun_at", option(walk.begun.as_ref())),
         ("ended_at", option(walk.ended.as_ref())),
@@ -423,7 +424,7 @@ pub(super) fn point(point: &PointStanding) -> Json {
 
 pub(super) fn attention(need: &Attention, title: Option<&str>) -> Json {
     let mut members = vec![
-        ("kind", Json::Text(kind(&need.about))),
+        ("kind", Json::from(kind(&need.about))),
         ("checklist", Json::text(&need.walk.checklist)),
         ("walk", Json::text(&need.walk)),
         ("step", option(need.step.as_ref())),
@@ -492,7 +493,7 @@ pub(super) fn object(members: Vec<(&'static str, Json)>) -> Json {
 }
 
 pub(super) fn option(value: Option<&impl ToString>) -> Json {
-    value.map_or(Json::Null, |value| Json::Text(value.to_string()))
+    value.map_or(Json::Null, |value| Json::from(value.to_string()))
 }
 
 #[expect(clippy::cast_precision_loss, reason = "seconds between two entries stay below 2^53")]

@@ -68,8 +68,8 @@ pub fn json(kept: &RecordPhoto) -> Json {
         ("taken_by_camera_clock", option(photo.taken.as_ref())),
         ("location_removed", Json::Bool(photo.location_removed())),
         ("given_sha256", option(photo.given_sha256.as_ref())),
-        ("path", Json::Text(photo.path())),
+        ("path", Json::from(photo.path())),
         ("preview_sha256", Json::text(photo.preview_sha256)),
-        ("preview_path", Json::Text(photo.preview_path())),
+        ("preview_path", Json::from(photo.preview_path())),
     ])
 }

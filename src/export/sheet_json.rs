@@ -54,7 +54,7 @@ pub fn sheet(record: &Record) -> Json {
         ("columns", Json::Object(columns.collect())),
         ("facts", list(order::facts(record).into_iter().map(|f| fact(f, units)))),
         ("warnings", list(sheet_parts::warnings(record).into_iter().map(Json::text))),
-        ("assumptions", list(sheet_parts::assumptions(record).into_iter().map(Json::Text))),
+        ("assumptions", list(sheet_parts::assumptions(record).into_iter().map(Json::from))),
         ("cautions", list(sheet_parts::cautions(record).into_iter().map(caution))),
         ("checklists", list(record.walks.iter().map(|w| object(foundation(&w.checklist))))),
     ]);
@@ -91,7 +91,7 @@ fn measure(single: &Single<'_>) -> Json {
 
 fn about(measure: &RecordMeasure, checklist: &str) -> Members {
     Members::from([
-        ("unit", Json::Text(unit(&measure.kind))),
+        ("unit", Json::from(unit(&measure.kind))),
         ("formula", Json::text(&measure.formula)),
         ("facts", list(measure.facts.iter().map(Json::text))),
         ("title", Json::text(&measure.title)),
@@ -113,7 +113,7 @@ fn columns(record: &Record, table: &Table<'_>) -> Vec<(String, Json)> {
         });
         let mut members = measured.unwrap_or_else(|| surveyed(column));
         let tape = cells.iter().map(|cell| match cell.value() {
-            Some(_) => Json::Text(cell.shown(record)),
+            Some(_) => Json::from(cell.shown(record)),
             None => Json::Null,
         });
         members.insert("tape", list(tape));
@@ -127,8 +127,8 @@ fn surveyed(column: &Column<'_>) -> Members {
     let asked = column.checklist.fact(&column.name).map(|fact| Json::text(&fact.ask));
     let facts = if column.surveyed { vec![Json::text(&column.name)] } else { Vec::new() };
     Members::from([
-        ("unit", Json::Text(unit(column.kind))),
-        ("facts", Json::List(facts)),
+        ("unit", Json::from(unit(column.kind))),
+        ("facts", Json::from(facts)),
         ("title", asked.unwrap_or_else(|| Json::text(&column.title))),
         ("checklist", Json::text(&column.checklist.id)),
     ])

@@ -113,7 +113,7 @@ pub(super) fn clip_json(clip: &Clip) -> Json {
     Json::object([
         ("sha256", Json::text(clip.sound)),
         ("length_ms", Json::from(clip.length_ms)),
-        ("path", Json::Text(clip.path())),
+        ("path", Json::from(clip.path())),
     ])
 }
 
@@ -133,7 +133,7 @@ pub(super) fn json(ears: &[EarOpen], checks: &[Checked]) -> Json {
             ("hearing_check_seq", ear.check.map_or(Json::Null, Json::whole)),
         ])
     });
-    let lines = by_person(ears, checks).into_iter().map(Json::Text).collect();
+    let lines = by_person(ears, checks).into_iter().map(Json::from).collect();
     let checks = checks.iter().map(|Checked { seq, at, check }| {
         Json::object([
             ("entry_seq", Json::whole(*seq)),

@@ -54,13 +54,13 @@ impl Told {
 
     /// The member with these words.
     pub(super) fn member(self, words: String) -> (&'static str, Json) {
-        (self.name(), Json::Text(words))
+        (self.name(), Json::from(words))
     }
 
     /// Puts the member into an object that exists already.
     pub(super) fn put(self, json: &mut Json, words: String) {
         if let Json::Object(members) = json {
-            members.insert(self.name(), Json::Text(words));
+            members.insert(self.name(), Json::from(words));
         }
     }
 }

@@ -2,18 +2,18 @@
 //! record that is attached to a PDF. What comes in may be hostile: sizes are
 //! bounded, and nothing is read in two ways. Whether it holds is decided elsewhere.
 
-use std::cell::Cell;
+use std::cell::{Cell, RefCell};
 use std::collections::BTreeMap;
 use std::fmt;
 use std::io::Read as _;
 
 use flate2::read::ZlibDecoder;
 use hayro_syntax::Pdf;
-use hayro_syntax::object::{Array, Dict, Name, Object, Stream, String as PdfString};
+use hayro_syntax::object::{Array, Dict, Name as PdfName, Object, Stream, String as PdfString};
 use serde::de::{DeserializeSeed, Error as _, MapAccess, SeqAccess, Visitor};
 
 use crate::domain::jws::Jws;
-use crate::domain::{Hash, Json, Members};
+use crate::domain::{Hash, Json, Members, Name};
 
 /// The largest document that is read, in bytes.
 pub const LARGEST_SEALED: usize = 64 << 20;
@@ -76,11 +76,20 @@ pub fn read_json(bytes: &[u8]) -> Result<Json, Unread> {
     if LARGEST_SEALED < bytes.len() {
         return Err(Unread::TooLarge);
     }
-    let wrong = |error: serde_json::Error| Unread::NotJson(error.to_string());
-    let mut reader = serde_json::Deserializer::from_slice(bytes);
-    let left = Cell::new(MOST_VALUES);
-    let json = Strict { left: &left }.deserialize(&mut reader).map_err(wrong)?;
-    reader.end().map_err(wrong)?;
+    // Its texts are UTF-8 where all of it is; what is not is told by its place.
+    let read = match std::str::from_utf8(bytes) {
+        Ok(text) => read_all(&mut serde_json::Deserializer::from_str(text)),
+        Err(_) => read_all(&mut serde_json::Deserializer::from_slice(bytes)),
+    };
+    read.map_err(|error| Unread::NotJson(error.to_string()))
+}
+
+fn read_all<'de, R: serde_json::de::Read<'de>>(
+    reader: &mut serde_json::Deserializer<R>,
+) -> serde_json::Result<Json> {
+    let unfinished = Unfinished { left: Cell::new(MOST_VALUES), ..Unfinished::default() };
+    let json = Strict(&unfinished).deserialize(&mut *reader)?;
+    reader.end()?;
     Ok(json)
 }
 
@@ -172,9 +181,9 @@ fn is_record(name: &[u8]) -> bool {
 /// The bytes of a stream: as they are, or deflated; never more than [`LARGEST_SEALED`].
 fn unpacked(stream: &Stream<'_>) -> Result<Vec<u8>, Unread> {
     let dict = stream.dict();
-    let filters: Vec<Name<'_>> = match dict.get::<Array<'_>>("Filter") {
+    let filters: Vec<PdfName<'_>> = match dict.get::<Array<'_>>("Filter") {
         Some(all) => all.iter().collect(),
-        None => dict.get::<Name<'_>>("Filter").into_iter().collect(),
+        None => dict.get::<PdfName<'_>>("Filter").into_iter().collect(),
     };
     let raw = stream.raw_data();
     let bytes = match filters.as_slice() {
@@ -193,17 +202,24 @@ fn unpacked(stream: &Stream<'_>) -> Result<Vec<u8>, Unread> {
 
 /// Builds the tree and refuses what two readers may read in two ways.
 #[derive(Clone, Copy)]
-struct Strict<'a> {
-    /// How many values it may still hold: a tree takes many times its text.
-    left: &'a Cell<u32>,
+struct Strict<'a>(&'a Unfinished);
+
+/// What is read of lists and objects that are not over yet: only then it is known how
+/// large they are, and each takes no more room than it needs.
+#[derive(Default)]
+struct Unfinished {
+    /// How many values the tree may still hold: it takes many times its text.
+    left: Cell<u32>,
+    items: RefCell<Vec<Json>>,
+    members: RefCell<Vec<(Name, Json)>>,
 }
 
 impl Strict<'_> {
     fn counted<E: serde::de::Error>(self) -> Result<Self, E> {
-        let left = self.left.get().checked_sub(1).ok_or_else(|| {
+        let left = self.0.left.get().checked_sub(1).ok_or_else(|| {
             E::custom(format!("it holds more than {MOST_VALUES} values, which no record does"))
         })?;
-        self.left.set(left);
+        self.0.left.set(left);
         Ok(self)
     }
 }
@@ -255,36 +271,29 @@ impl<'de> Visitor<'de> for Strict<'_> {
     }
 
     fn visit_str<E>(self, text: &str) -> Result<Json, E> {
-        Ok(Json::Text(text.to_owned()))
+        Ok(text.into())
     }
 
     fn visit_string<E>(self, text: String) -> Result<Json, E> {
-        Ok(Json::Text(text))
+        Ok(text.into())
     }
 
     fn visit_seq<A: SeqAccess<'de>>(self, mut items: A) -> Result<Json, A::Error> {
-        let mut list = Vec::new();
+        let begun = self.0.items.borrow().len();
         while let Some(item) = items.next_element_seed(self.counted()?)? {
-            list.push(item);
+            self.0.items.borrow_mut().push(item);
         }
-        Ok(Json::List(list))
+        Ok(Json::List(self.0.items.borrow_mut().drain(begun..).collect()))
     }
 
     fn visit_map<A: MapAccess<'de>>(self, mut members: A) -> Result<Json, A::Error> {
-        let mut object = Members::default();
-        // Those that do not follow in order, as they do in all that this program writes.
-        let mut others = BTreeMap::new();
+        let begun = self.0.members.borrow().len();
         while let Some(name) = members.next_key()? {
             let value = members.next_value_seed(self.counted()?)?;
-            let Err((name, value)) = object.push(name, value) else { continue };
-            if object.contains_key(&name) || others.contains_key(&name) {
-                return Err(A::Error::custom(format!("the member `{name}` stands twice")));
-            }
-            others.insert(name, value);
+            self.0.members.borrow_mut().push((name, value));
         }
-        if !others.is_empty() {
-            object = object.into_iter().chain(others).collect();
-        }
-        Ok(Json::Object(object))
+        let all = self.0.members.borrow_mut().drain(begun..).collect();
+        let twice = |name| A::Error::custom(format!("the member `{name}` stands twice"));
+        Members::each_once(all).map(Json::Object).map_err(twice)
     }
 }

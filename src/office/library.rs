@@ -175,7 +175,7 @@ pub fn checked(read: &Result<Sound, OfficeError>) -> Json {
         Some(problems) => problems.list().iter().map(placed).collect(),
         None => vec![Json::object([("message", Json::text(error))])],
     };
-    Json::object([("sound", Json::Bool(false)), ("problems", Json::List(all))])
+    Json::object([("sound", Json::Bool(false)), ("problems", Json::from(all))])
 }
 
 /// The problems of a text, where that is what is wrong.

@@ -404,7 +404,7 @@ fn tree(value: serde_json::Value) -> Json {
         serde_json::Value::Null => Json::Null,
         serde_json::Value::Bool(yes) => Json::Bool(yes),
         serde_json::Value::Number(n) => n.as_f64().map_or(Json::Null, Json::Number),
-        serde_json::Value::String(text) => Json::Text(text),
+        serde_json::Value::String(text) => Json::from(text),
         serde_json::Value::Array(items) => Json::List(items.into_iter().map(tree).collect()),
         serde_json::Value::Object(members) => {
             Json::Object(members.into_iter().map(|(key, value)| (key, tree(value))).collect())

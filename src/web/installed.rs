@@ -51,7 +51,7 @@ async fn manifest(Reads(words): Reads) -> Result<Response, Refusal> {
         ("theme_color", PAPER.into()),
         (
             "icons",
-            Json::List(vec![
+            Json::from(vec![
                 icon("icon.svg", "image/svg+xml", "any", "any"),
                 icon("icon-192.png", "image/png", "192x192", "any"),
                 icon("icon-512.png", "image/png", "512x512", "any"),

@@ -23,7 +23,7 @@ fn tree(value: serde_json::Value) -> Json {
         serde_json::Value::Null => Json::Null,
         serde_json::Value::Bool(yes) => Json::Bool(yes),
         serde_json::Value::Number(n) => Json::Number(n.as_f64().unwrap()),
-        serde_json::Value::String(text) => Json::Text(text),
+        serde_json::Value::String(text) => Json::from(text),
         serde_json::Value::Array(items) => Json::List(items.into_iter().map(tree).collect()),
         serde_json::Value::Object(members) => {
             let members = members.into_iter().map(|(key, value)| (key, tree(value)));
@@ -41,15 +41,13 @@ fn record(steps: usize, photos: u32) -> Json {
     let Some(Json::List(walks)) = members.get_mut("checklists") else { unreachable!() };
     let Some(Json::Object(walk)) = walks.last_mut() else { unreachable!() };
     let Some(Json::List(all)) = walk.get_mut("steps") else { unreachable!() };
-    let few = all.clone();
-    while all.len() < steps {
-        all.extend(few.clone());
-    }
+    let most = steps.max(all.len());
+    *all = all.iter().cycle().take(most).cloned().collect();
     let photo = |number: u32| {
         Json::object([
-            ("line", Json::Text(format!("Photo {number}"))),
-            ("sha256", Json::Text(format!("{number:064x}"))),
-            ("preview_sha256", Json::Text(format!("{number:064x}"))),
+            ("line", Json::from(format!("Photo {number}"))),
+            ("sha256", Json::from(format!("{number:064x}"))),
+            ("preview_sha256", Json::from(format!("{number:064x}"))),
         ])
     };
     members.insert("photos", Json::List((1..=photos).map(photo).collect()));

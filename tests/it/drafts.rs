@@ -394,7 +394,7 @@ pub(crate) fn json(text: &str) -> Json {
             Value::Null => Json::Null,
             Value::Bool(yes) => Json::Bool(yes),
             Value::Number(n) => Json::Number(n.as_f64().unwrap()),
-            Value::String(text) => Json::Text(text),
+            Value::String(text) => Json::from(text),
             Value::Array(items) => Json::List(items.into_iter().map(tree).collect()),
             Value::Object(members) => {
                 Json::Object(members.into_iter().map(|(key, value)| (key, tree(value))).collect())

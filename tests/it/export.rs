@@ -278,6 +278,17 @@ fn a_correction_is_shown_as_a_correction() {
     assert!(before.contains("08:31") && before.contains("entry 14"), "{before}");
 }
 
+/// As a person reads it: a line for each member and item, one for all numbers of a list.
+#[test]
+fn a_list_of_numbers_is_one_line() {
+    let numbers = Json::from(vec![1_u32.into(), 2_u32.into()]);
+    let mixed = Json::from(vec![3_u32.into(), "four".into()]);
+    let (none, nothing) = (Json::from(Vec::new()), Json::object([]));
+    let all = [("a", numbers), ("b", mixed), ("c", none), ("d", nothing)];
+    let text = "{\n  \"a\": [1,2],\n  \"b\": [\n    3,\n    \"four\"\n  ],\n  \"c\": [],\n  \"d\": {}\n}\n";
+    assert_eq!(json::pretty(&Json::object(all)), text);
+}
+
 /// The JSON record has a canonical text, reads back the same, and says what the
 /// entries say without loss.
 #[test]

@@ -83,6 +83,7 @@ mod seal_files;
 mod seal_outside;
 mod sealed;
 mod sealed_links;
+mod sealed_words;
 mod serve;
 mod sheet;
 mod shipped_figures;

@@ -58,20 +58,6 @@ proptest! {
         same(&more, &more_map)?;
     }
 
-    #[test]
-    fn push_takes_only_what_follows(names in prop::collection::vec(name(), 0..6)) {
-        let mut members = Members::default();
-        let mut last: Option<String> = None;
-        for name in names {
-            let follows = last.as_ref().is_none_or(|last| *last < name);
-            let pushed = members.push(name.as_str().into(), Json::Null);
-            prop_assert_eq!(pushed.is_ok(), follows);
-            if follows {
-                last = Some(name);
-            }
-        }
-    }
-
     /// No name is read over, whatever the order; one that stands twice is refused.
     #[test]
     fn an_object_reads_alike_in_any_order(

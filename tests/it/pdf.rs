@@ -145,7 +145,7 @@ fn the_first_page_tells_all() {
         let svg = r#"<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="60mm" viewBox="0 0 90 60"><path d="M0 0H90"/></svg>"#;
         let drawing = [("title", "A roof"), ("description", "a line"), ("svg", svg)];
         let drawing = drawing.map(|(name, text)| (name, Json::from(text)));
-        members.insert("drawings", Json::List(vec![Json::object(drawing)]));
+        members.insert("drawings", Json::from(vec![Json::object(drawing)]));
         let text = text_of(&pages(&json, Paper::Letter));
         text.split('\u{c}').map(squeeze).collect::<Vec<_>>()
     };
@@ -256,9 +256,9 @@ fn photos_and_many_entries_come_out() {
     let photo = |number: u32| {
         let preview = if number % 7 == 3 { "0".repeat(64) } else { format!("{number:064x}") };
         Json::object([
-            ("line", Json::Text(format!("Photo {number}: the nail line, 🏠"))),
-            ("sha256", Json::Text(format!("{number:064x}"))),
-            ("preview_sha256", Json::Text(preview)),
+            ("line", Json::from(format!("Photo {number}: the nail line, 🏠"))),
+            ("sha256", Json::from(format!("{number:064x}"))),
+            ("preview_sha256", Json::from(preview)),
         ])
     };
     members.insert("photos", Json::List((1..=80).map(photo).collect()));
@@ -266,10 +266,8 @@ fn photos_and_many_entries_come_out() {
     for walk in walks {
         let Json::Object(walk) = walk else { panic!() };
         let Some(Json::List(steps)) = walk.get_mut("steps") else { panic!() };
-        let few = steps.clone();
-        while steps.len() < 200 {
-            steps.extend(few.clone());
-        }
+        let most = steps.len().max(200);
+        *steps = steps.iter().cycle().take(most).cloned().collect();
     }
     let preview = |hash: &str| (hash != "0".repeat(64)).then(|| grey.to_vec());
     let made = pdf::record(&json::pretty(&json), &json, preview, Paper::Letter).unwrap();
@@ -345,7 +343,7 @@ fn calls_and_accepted_deviations_come_out() {
         ("reported_on", "2027-01-30".into()),
         ("caller_shown", "O. Householder, 555-0100".into()),
         ("water_shown", "“over the porch” (plane 1)".into()),
-        ("visits", Json::List(vec![visit])),
+        ("visits", Json::from(vec![visit])),
         ("found_shown", "found: a nail without sealant".into()),
         (
             "addendum",
@@ -361,8 +359,8 @@ fn calls_and_accepted_deviations_come_out() {
         ("accepted", seq(33)),
         ("accepted_shown", "It was accepted by F. Foreman (foreman)".into()),
     ]);
-    members.insert("callbacks", Json::List(vec![call]));
-    members.insert("deviations", Json::List(vec![accepted]));
+    members.insert("callbacks", Json::from(vec![call]));
+    members.insert("deviations", Json::from(vec![accepted]));
     let made = pages(&json, Paper::A4);
     if outside::folder("the words of the PDF by poppler").is_none() {
         return;

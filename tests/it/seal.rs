@@ -24,9 +24,9 @@ fn the_rfcs_sample_has_the_rfcs_bytes() {
         0.000_000_000_000_000_000_000_000_001,
     ];
     let json = Json::object([
-        ("numbers", Json::List(numbers.map(Json::Number).to_vec())),
+        ("numbers", Json::List(numbers.map(Json::Number).into())),
         ("string", text("\u{20ac}$\u{f}\nA'B\"\\\\\"/")),
-        ("literals", Json::List(vec![Json::Null, Json::Bool(true), Json::Bool(false)])),
+        ("literals", Json::from(vec![Json::Null, Json::Bool(true), Json::Bool(false)])),
     ]);
     let bytes = json.canonical().unwrap();
     let hex: String = bytes.bytes().map(|byte| format!("{byte:02x}")).collect();
@@ -90,11 +90,11 @@ fn tree() -> impl Strategy<Value = Json> {
         any::<bool>().prop_map(Json::Bool),
         finite.prop_map(Json::Number),
         whole.prop_map(Json::Number),
-        any::<String>().prop_map(Json::Text),
-        "[\\x00-\\x1f\"\\\\/\u{7f}\u{2028}]{0,8}".prop_map(Json::Text),
+        any::<String>().prop_map(Json::from),
+        "[\\x00-\\x1f\"\\\\/\u{7f}\u{2028}]{0,8}".prop_map(Json::from),
     ];
     leaf.prop_recursive(4, 40, 6, |inner| {
-        let list = prop::collection::vec(inner.clone(), 0..6).prop_map(Json::List);
+        let list = prop::collection::vec(inner.clone(), 0..6).prop_map(Json::from);
         let object = prop::collection::btree_map(any::<String>(), inner, 0..6);
         prop_oneof![list, object.prop_map(|members| Json::Object(members.into_iter().collect()))]
     })

@@ -180,7 +180,7 @@ fn tree(value: &serde_json::Value) -> Json {
         Value::Null => Json::Null,
         Value::Bool(yes) => Json::Bool(*yes),
         Value::Number(n) => Json::Number(n.as_f64().unwrap()),
-        Value::String(text) => Json::Text(text.clone()),
+        Value::String(text) => Json::from(text.clone()),
         Value::Array(items) => Json::List(items.iter().map(tree).collect()),
         Value::Object(members) => {
             Json::Object(members.iter().map(|(key, value)| (key.clone(), tree(value))).collect())
@@ -197,7 +197,26 @@ fn every_entry_reads_back_from_its_text() {
         let json = tree(&value);
         prop_assert_eq!(&json, &entry_json::sealed(seq, &entry.draft, previous));
         prop_assert_eq!(json.canonical().unwrap(), text);
-        prop_assert_eq!(entry_json::read(&json, entry.hash).unwrap(), entry);
+        prop_assert_eq!(&entry_json::read(&json, entry.hash).unwrap(), &entry);
+        prop_assert!(entry_json::is_sealed(&json, &entry));
+        let Json::Object(members) = &json else { unreachable!() };
+        for name in members.keys() {
+            let (mut less, mut other) = (members.clone(), members.clone());
+            less.remove(name);
+            other.insert(name, Json::Null);
+            // One left out and another one there.
+            let mut renamed = less.clone();
+            renamed.insert("aside", Json::Null);
+            for wrong in [less, other, renamed] {
+                prop_assert!(!entry_json::is_sealed(&Json::Object(wrong), &entry), "{}", name);
+            }
+        }
+        for added in ["aside", "walked", "zone"] {
+            let mut more = members.clone();
+            more.insert(added, Json::Null);
+            prop_assert!(!entry_json::is_sealed(&Json::Object(more), &entry), "{}", added);
+        }
+        prop_assert!(!entry_json::is_sealed(&Json::Null, &entry));
     });
 }
 

@@ -151,7 +151,7 @@ fn list(config: &Config, open: bool, json: bool, out: &mut Out) -> anyhow::Resul
         all.push(Json::Null);
     }
     if json {
-        return out.json(&Json::List(all));
+        return out.json(&Json::from(all));
     }
     if all.is_empty() {
         out.line(if open { "no callback is open" } else { "no callback was ever opened" })?;

@@ -223,6 +223,6 @@ fn json(report: &Report, holds: bool, key: (bool, &str)) -> Json {
         ("key", report.key.map_or(Json::Null, Json::text)),
         ("record_sha256", report.hash.map_or(Json::Null, Json::text)),
         ("since_entry_seq", report.since().map_or(Json::Null, Json::whole)),
-        ("findings", Json::List(findings)),
+        ("findings", Json::from(findings)),
     ])
 }

@@ -387,7 +387,7 @@ fn read(item: &Json, text: &mut String) -> Result<Read, (Option<u64>, String)> {
     }
     let entry = entry_json::read(json, hash).map_err(|why| (seq, why.to_string()))?;
     // Nothing may ride along that is read over.
-    if entry_json::sealed(entry.seq, &entry.draft, entry.previous) != *json {
+    if !entry_json::is_sealed(json, &entry) {
         return Err((seq, format!("{} holds something that no entry has", name())));
     }
     Ok(Read { entry, leaf: merkle::leaf(text.as_bytes()) })

@@ -25,14 +25,14 @@ pub(super) fn view(shown: &Json, hash: &str, previews: &[Option<Vec<u8>>], paper
     let there = previews.iter().map(|photo| Json::Bool(photo.is_some()));
     let rests = rests(shown, hash)
         .into_iter()
-        .map(|(name, value)| Json::List(vec![Json::text(name), Json::Text(value)]));
+        .map(|(name, value)| Json::from(vec![Json::text(name), Json::from(value)]));
     Json::object([
         ("record", shown.clone()),
         ("paper", paper.word().into()),
         ("fonts", fonts(world::TEXT)),
         ("mono", "DejaVu Sans Mono".into()),
         ("invented", words::INVENTED.into()),
-        ("footer", Json::Text(format!("Made by {}", maker(shown)))),
+        ("footer", Json::from(format!("Made by {}", maker(shown)))),
         ("qr_alt", "The record's number, hash and key as a code to scan".into()),
         ("most_first", Json::from(MOST_FIRST)),
         ("most_dates_first", Json::from(MOST_DATES_FIRST)),
@@ -45,7 +45,7 @@ pub(super) fn view(shown: &Json, hash: &str, previews: &[Option<Vec<u8>>], paper
 /// The record with each string as the fonts can show it.
 pub(super) fn shown(json: &Json, can_show: fn(char) -> bool) -> Json {
     match json {
-        Json::Text(text) => Json::Text(visible(text, can_show)),
+        Json::Text(text) => Json::from(visible(text, can_show)),
         Json::List(items) => Json::List(items.iter().map(|item| shown(item, can_show)).collect()),
         Json::Object(members) => {
             let members = members.iter().map(|(key, value)| (key, shown(value, can_show)));
@@ -125,7 +125,7 @@ fn size_mm(svg: &str) -> Json {
         size.parse().ok().filter(|size: &f64| size.is_finite() && 0.0 < *size)
     };
     let (width, height) = side("width").zip(side("height")).unwrap_or((1.0, 1.0));
-    Json::List(vec![Json::Number(width), Json::Number(height)])
+    Json::from(vec![Json::Number(width), Json::Number(height)])
 }
 
 /// The hash of each photo's preview, in order.

@@ -94,15 +94,15 @@ async fn all(
             calls.extend(listed(export::callback::json(&record, imported_as, open)));
         }
         let unread = export::json::unread(&with.unread);
-        Ok::<_, OfficeError>(Json::object([("calls", Json::List(calls)), ("unread", unread)]))
+        Ok::<_, OfficeError>(Json::object([("calls", Json::from(calls)), ("unread", unread)]))
     });
     json(&read.await?)
 }
 
-fn listed(json: Json) -> Vec<Json> {
+fn listed(json: Json) -> Box<[Json]> {
     match json {
         Json::List(calls) => calls,
-        _ => Vec::new(),
+        _ => Box::default(),
     }
 }
 

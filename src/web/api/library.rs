@@ -129,7 +129,7 @@ async fn one(
     if let Json::Object(members) = &mut body {
         let versions = versions.iter().map(|(version, _)| Json::text(version));
         members.insert("versions", Json::List(versions.collect()));
-        members.insert("listing", Json::Text(text));
+        members.insert("listing", Json::from(text));
     }
     json(&body)
 }

@@ -65,7 +65,7 @@ fn listed(number: &str, kept: &KeptPhoto, shown: &RecordPhoto) -> Json {
     if let Json::Object(members) = &mut json {
         let (photo, preview) = (kept.photo.sha256, kept.photo.preview_sha256);
         for (name, hash) in [("href", photo), ("preview_href", preview)] {
-            members.insert(name, Json::Text(address::api_photo(number, hash)));
+            members.insert(name, Json::from(address::api_photo(number, hash)));
         }
         let walk = kept.walk.iter().map(|walk| ("walk", Json::text(walk)));
         members.extend(walk);
