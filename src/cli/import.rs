@@ -115,15 +115,16 @@ impl Again<'_> {
 /// entries.
 fn sealed(again: &mut Again<'_>) -> Result<Report, String> {
     let name = bundle::RECORD_JSON;
-    let record = files::read_json(&again.read(name)?).map_err(|why| format!("`{name}`: {why}"))?;
-    let entries = record.get("log").and_then(|log| log.get("entries")).and_then(Json::as_list);
+    let read = check::text(&again.read(name)?, files::read_json, &seal::Beside);
+    let check::CheckedRecord { document, report, .. } =
+        read.map_err(|why| format!("`{name}`: {why}"))?;
+    let entries = document.get("log").and_then(|log| log.get("entries")).and_then(Json::as_list);
     let hashes = entries.unwrap_or_default().iter();
     let hashes = hashes.map(|entry| entry.get("sha256").and_then(Json::as_text));
     let here = again.checked.entries.iter().map(|text| Hash::of(text.as_bytes()).to_string());
     if !here.map(Some).eq(hashes.map(|hash| hash.map(str::to_owned))) {
         return Err(format!("`{name}` was sealed over other entries than `{}`", bundle::ENTRIES));
     }
-    let report = check::record_by(&record, &seal::Beside);
     if report.holds() && signer(again)? != report.key {
         return Err(format!("`{}` is not signed by the key of the record", bundle::MANIFEST));
     }

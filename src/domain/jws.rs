@@ -2,10 +2,13 @@
 //! them (RFC 7515 appendix F). The bytes a key is made from come from outside.
 
 use std::fmt;
+use std::io::{self, Write as _};
 use std::str::FromStr;
 
+use base64::engine::GeneralPurpose;
 use base64::prelude::{BASE64_URL_SAFE_NO_PAD, Engine as _};
-use ed25519_dalek::{Signature, Signer as _, SigningKey, VerifyingKey};
+use base64::write::EncoderWriter;
+use ed25519_dalek::{Signature, Signer as _, SigningKey, StreamVerifier, VerifyingKey};
 
 use super::{Hash, Json};
 
@@ -187,13 +190,31 @@ impl Jws {
     /// # Errors
     /// The header is not the one such a seal has, or the key did not sign this.
     pub fn check(&self, kind: Kind, payload: &str) -> Result<PublicKey, NotSigned> {
+        let mut checking = self.checking(kind)?;
+        checking.add(payload.as_bytes());
+        checking.done()
+    }
+
+    /// The same for a payload that comes in pieces.
+    ///
+    /// # Errors
+    /// The header is not the one such a seal has, or the signature is none.
+    pub fn checking(&self, kind: Kind) -> Result<Checking, NotSigned> {
         let key = self.claims(kind).ok_or(NotSigned::Header)?;
-        let bytes = decode(&self.signature).ok_or(NotSigned::Signature)?;
-        let signature = Signature::from_slice(&bytes).map_err(|_| NotSigned::Signature)?;
-        let signed = signed(&self.protected, payload);
-        // Strict: one signature for one text, no small-order points.
-        let holds = key.0.verify_strict(signed.as_bytes(), &signature);
-        holds.map(|()| key).map_err(|_| NotSigned::Payload)
+        let bytes = decode(&self.signature).and_then(|bytes| <[u8; 64]>::try_from(bytes).ok());
+        let signature = Signature::from_bytes(&bytes.ok_or(NotSigned::Signature)?);
+        // One signature for one text: neither of its points is of small order. The
+        // key's was looked at when the key was read.
+        let point = VerifyingKey::from_bytes(signature.r_bytes());
+        let point = point.map_err(|_| NotSigned::Payload)?;
+        let verifier = key.0.verify_stream(&signature).map_err(|_| NotSigned::Payload)?;
+        if point.is_weak() {
+            return Err(NotSigned::Payload);
+        }
+        let mut signed = Signed(verifier);
+        signed.0.update(&self.protected);
+        signed.0.update(".");
+        Ok(Checking { key, text: EncoderWriter::new(signed, &BASE64_URL_SAFE_NO_PAD) })
     }
 
     /// The key in the header, where the header is to the letter the one this
@@ -203,6 +224,51 @@ impl Jws {
         let (_, rest) = found.split_once("\"x\":\"")?;
         let key = PublicKey::of_x(rest.split('"').next()?)?;
         (header(&key, kind) == found).then_some(key)
+    }
+}
+
+/// A signature whose payload comes in pieces.
+pub struct Checking {
+    key: PublicKey,
+    /// Takes the payload and gives its base64url on.
+    text: EncoderWriter<'static, GeneralPurpose, Signed>,
+}
+
+impl fmt::Debug for Checking {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Checking").field("key", &self.key).finish_non_exhaustive()
+    }
+}
+
+impl Checking {
+    /// The next piece of the payload.
+    pub fn add(&mut self, piece: &[u8]) {
+        // What it writes to takes everything.
+        let _ = self.text.write_all(piece);
+    }
+
+    /// Says which key made it, after the last piece.
+    ///
+    /// # Errors
+    /// The key did not sign this.
+    pub fn done(mut self) -> Result<PublicKey, NotSigned> {
+        let signed = self.text.finish().map_err(|_| NotSigned::Payload)?;
+        let holds = signed.0.finalize_and_verify();
+        holds.map(|()| self.key).map_err(|_| NotSigned::Payload)
+    }
+}
+
+/// The signing input of RFC 7515 section 5.1, as it comes.
+struct Signed(StreamVerifier);
+
+impl io::Write for Signed {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.0.update(bytes);
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        Ok(())
     }
 }
 

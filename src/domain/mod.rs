@@ -11,6 +11,7 @@ pub mod callback;
 mod callback_json;
 pub mod chain;
 pub mod checklist;
+pub mod claim;
 pub mod compare;
 pub mod day;
 pub mod desk;
@@ -18,6 +19,7 @@ pub mod deviation;
 pub mod entry;
 pub mod entry_json;
 pub mod facts;
+mod gathered;
 pub mod hearing;
 mod hearing_json;
 pub mod job;
@@ -57,6 +59,7 @@ pub use checklist::{
     Answer, Bound, Caution, Checklist, ComputedColumn, Computes, Fact, FollowUp, Measure, Piece,
     Point, PointKind, PointWhen, Repeat, RepeatEnd, RowsFrom, Step, Table, Version, Warning,
 };
+pub use claim::Claim;
 pub use day::{Day, DayJob, OfDay};
 pub use deviation::{Acceptance, Deviation, DeviationKind};
 pub use entry::{Draft, Entry, Given, Heard, How, Key, StepRef, Target, What};

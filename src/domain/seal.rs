@@ -37,6 +37,22 @@ impl Hash {
     }
 }
 
+/// The hash of bytes that come in pieces.
+#[derive(Debug, Default)]
+pub(super) struct Hashing(Sha256);
+
+impl Hashing {
+    /// The next piece.
+    pub(super) fn add(&mut self, piece: &[u8]) {
+        self.0.update(piece);
+    }
+
+    /// Of all of them.
+    pub(super) fn hash(self) -> Hash {
+        Hash(self.0.finalize().into())
+    }
+}
+
 impl fmt::Display for Hash {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let digit = |half: u8| if half < 10 { b'0' + half } else { b'a' - 10 + half };
@@ -58,16 +74,22 @@ impl std::str::FromStr for Hash {
     type Err = String;
 
     fn from_str(text: &str) -> Result<Self, String> {
+        const NONE: u8 = 0xf0;
         let wrong = || format!("`{text}` is not a SHA-256 digest of 64 hexadecimal digits");
         let half = |digit: u8| match digit {
-            b'0'..=b'9' => Some(digit - b'0'),
-            b'a'..=b'f' => Some(digit - b'a' + 10),
-            _ => None,
+            b'0'..=b'9' => digit - b'0',
+            b'a'..=b'f' => digit - b'a' + 10,
+            _ => NONE,
         };
         let digits: &[u8; 64] = text.as_bytes().try_into().map_err(|_| wrong())?;
+        // All are looked at before one is judged: many at once, without a branch.
+        let halves = digits.map(half);
+        if halves.iter().fold(0, |all, half| all | half) & NONE != 0 {
+            return Err(wrong());
+        }
         let mut bytes = [0; 32];
-        for (byte, [high, low]) in bytes.iter_mut().zip(digits.as_chunks().0) {
-            *byte = half(*high).zip(half(*low)).map(|(h, l)| h << 4 | l).ok_or_else(wrong)?;
+        for (byte, [high, low]) in bytes.iter_mut().zip(halves.as_chunks().0) {
+            *byte = high << 4 | low;
         }
         Ok(Self(bytes))
     }

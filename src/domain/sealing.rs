@@ -7,8 +7,10 @@ use std::fmt;
 
 use jiff::civil::Date;
 
+use super::gathered::Gathered;
 use super::jws::{Jws, Kind};
 use super::merkle::{self, Tree};
+use super::seal::Hashing;
 use super::{At, DeviceKey, Entry, Fingerprint, Hash, Json, Members, NotSigned, entry_json};
 
 /// What wrote a document: words of another version may differ from this one's.
@@ -257,6 +259,18 @@ pub fn payload(document: &Json) -> Result<String, NotSealable> {
     let mut text = String::new();
     write_payload(document, &mut text)?;
     Ok(text)
+}
+
+/// The hash of [`payload`], which is not kept.
+///
+/// # Errors
+/// As of [`payload`].
+pub fn payload_hash(document: &Json) -> Result<Hash, NotSealable> {
+    let mut hashing = Hashing::default();
+    let mut pieces = Gathered::new(|piece: &[u8]| hashing.add(piece));
+    write_payload(document, &mut pieces)?;
+    pieces.done();
+    Ok(hashing.hash())
 }
 
 fn write_payload(document: &Json, out: &mut impl fmt::Write) -> Result<(), NotSealable> {

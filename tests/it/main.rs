@@ -26,6 +26,7 @@ mod callbacks;
 mod changes;
 mod changes_edits;
 mod checklists;
+mod claim;
 mod cli;
 mod clips;
 mod computed;

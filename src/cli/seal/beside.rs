@@ -1,5 +1,5 @@
-//! The two halves of a check side by side, each on a thread: the signature costs
-//! as much as everything else together. What is checked is `export::check`'s matter.
+//! The two halves of a check side by side, each on a thread. What is checked is
+//! `export::check`'s matter.
 
 use std::panic::resume_unwind;
 use std::thread;

@@ -2,12 +2,14 @@
 //! entries and their places in that log, and whether what it shows follows from
 //! them. Needs nothing but the document. Whose key it is the reader has to know.
 
+mod entries;
+mod places;
 mod shown;
 
-use crate::domain::entry_json;
 use crate::domain::jws::{Jws, Kind};
-use crate::domain::merkle::{self, Proofs};
-use crate::domain::{At, Entry, Fingerprint, Hash, Json, KeyChange, SignedHead, sealing};
+use crate::domain::{At, Claim, Entry, Fingerprint, Hash, Json, KeyChange, SignedHead, sealing};
+
+use places::Places;
 
 /// What was looked at.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -181,37 +183,88 @@ impl Hands for InTurn {
     }
 }
 
+/// A record that was read and checked.
+#[derive(Debug)]
+pub struct CheckedRecord {
+    /// As it was read.
+    pub document: Json,
+    /// What the check came to.
+    pub report: Report,
+    /// Lies here so that who ends after this need not take it apart entry by entry.
+    _entries: Halves,
+}
+
+/// The entries, in two parts.
+type Halves = [Vec<entries::Read>; 2];
+
 /// Checks a record of the shape `chalkhand-record/1`.
 #[must_use]
 pub fn record(document: Json) -> Report {
-    record_by(&document, &InTurn)
+    record_by(&document, None, &InTurn).0
 }
 
-/// The same: the seal is one half of the work, everything else the other.
-#[must_use]
-pub fn record_by(document: &Json, hands: &impl Hands) -> Report {
+/// Reads the text of a record and checks it. What the text claims of its seal is
+/// checked while it is read.
+///
+/// # Errors
+/// Those of `read`.
+pub fn text<E: Send>(
+    text: &[u8],
+    read: impl FnOnce(&[u8]) -> Result<Json, E> + Send,
+    hands: &impl Hands,
+) -> Result<CheckedRecord, E> {
+    let (claim, document) = hands.both(|| Claim::of(text), || read(text));
+    let document = document?;
+    let (report, entries) = record_by(&document, claim.as_ref(), hands);
+    Ok(CheckedRecord { document, report, _entries: entries })
+}
+
+fn record_by(document: &Json, claim: Option<&Claim>, hands: &impl Hands) -> (Report, Halves) {
     let mut report = Report::default();
     if !matches!(document, Json::Object(_)) {
         report.add(Part::Seal, false, None, "it is not a record".to_owned());
-        return report;
+        return (report, Halves::default());
     }
     if document.get("format").and_then(Json::as_text) != Some("chalkhand-record/1") {
         report.add(Part::Seal, false, None, "it is not a record of a known shape".to_owned());
-        return report;
+        return (report, Halves::default());
     }
     let number = document.get("job").and_then(|job| job.get("number")).and_then(Json::as_text);
     report.job = number.unwrap_or_default().to_owned();
+    let no_entries = "it holds no entries of a log".to_owned();
     let Some(log) = document.get("log") else {
-        report.sealed(sealed_by(document));
-        report.add(Part::Entries, false, None, "it holds no entries of a log".to_owned());
-        return report;
+        report.sealed(sealed_by(document, claim));
+        report.add(Part::Entries, false, None, no_entries);
+        return (report, Halves::default());
     };
-    let (seal, (signed, rest)) = hands.both(|| sealed_by(document), || logged(document, log));
+    let signed = log.get("head").map(SignedHead::read);
+    let Some(items) = log.get("entries").and_then(Json::as_list) else {
+        report.sealed(sealed_by(document, claim));
+        head(&mut report, log, signed);
+        changes(&mut report, log);
+        report.add(Part::Entries, false, None, no_entries);
+        return (report, Halves::default());
+    };
+    let places = Places::of(log, signed.as_ref().and_then(|head| head.as_ref().ok()));
+    let (one, other) = items.split_at(items.len() / 2);
+    let halves: Halves =
+        hands.both(|| entries::read(one, &places), || entries::read(other, &places)).into();
+    let all: Vec<&entries::Read> = halves.iter().flatten().collect();
+    let (seal, rest) = hands.both(
+        || sealed_by(document, claim),
+        || {
+            let mut rest = Report::default();
+            entries::in_order(&mut rest, &all);
+            places.told(&mut rest, &all);
+            shows(&mut rest, document, log, &all);
+            rest
+        },
+    );
     report.sealed(seal);
     head(&mut report, log, signed);
     changes(&mut report, log);
     report.findings.extend(rest.findings);
-    report
+    (report, halves)
 }
 
 /// What the look at a seal came to.
@@ -224,22 +277,31 @@ struct SealedBy {
 }
 
 /// The key of a seal that holds over the document.
-fn sealed_by(document: &Json) -> SealedBy {
+fn sealed_by(document: &Json, claim: Option<&Claim>) -> SealedBy {
     let not = |hash, says: String| SealedBy { key: None, hash, says };
     let Some(seal) = document.get("seal") else { return not(None, "it is not sealed".to_owned()) };
-    let payload = match sealing::payload(document) {
-        Ok(payload) => payload,
+    let hash = match sealing::payload_hash(document) {
+        Ok(hash) => hash,
         Err(wrong) => return not(None, wrong.to_string()),
     };
-    let hash = Some(Hash::of(payload.as_bytes()));
-    let Some(jws) = Jws::read(seal) else { return not(hash, "its seal is damaged".to_owned()) };
-    match jws.check(Kind::Record, &payload) {
+    let Some(jws) = Jws::read(seal) else {
+        return not(Some(hash), "its seal is damaged".to_owned());
+    };
+    let claimed = claim.and_then(|claim| claim.signed(hash, &jws));
+    let signed = match claimed {
+        Some(signed) => signed,
+        None => match sealing::payload(document) {
+            Ok(payload) => jws.check(Kind::Record, &payload),
+            Err(wrong) => return not(None, wrong.to_string()),
+        },
+    };
+    match signed {
         Ok(key) => {
             let says = "nothing in it was changed since it was sealed".to_owned();
-            SealedBy { key: Some(key.fingerprint()), hash, says }
+            SealedBy { key: Some(key.fingerprint()), hash: Some(hash), says }
         }
         Err(why) => not(
-            hash,
+            Some(hash),
             format!(
                 "the seal does not hold ({why}): something was changed after it was sealed, or \
                  the seal is of another record"
@@ -251,19 +313,10 @@ fn sealed_by(document: &Json) -> SealedBy {
 /// The signed head in a log.
 type Head = Result<SignedHead, sealing::NotAHead>;
 
-/// The head as it reads, and what holds of the entries, their places and what is
-/// shown of them.
-fn logged(document: &Json, log: &Json) -> (Option<Head>, Report) {
-    let mut report = Report::default();
-    let head = log.get("head").map(SignedHead::read);
-    let Some(Json::List(items)) = log.get("entries") else {
-        report.add(Part::Entries, false, None, "it holds no entries of a log".to_owned());
-        return (head, report);
-    };
-    let entries = entries(&mut report, items);
-    places(&mut report, log, items, &entries, head.as_ref().and_then(|head| head.as_ref().ok()));
+/// What is shown against the entries.
+fn shows(report: &mut Report, document: &Json, log: &Json, all: &[&entries::Read]) {
     let whole: Option<Vec<&Entry>> =
-        entries.iter().map(|read| read.as_ref().map(|read| &read.entry)).collect();
+        all.iter().map(|read| read.as_ref().ok().map(|(entry, _)| entry)).collect();
     match whole.filter(|entries| !entries.is_empty()) {
         Some(entries) => {
             let wrong = shown::wrong(document, log, &entries);
@@ -277,7 +330,6 @@ fn logged(document: &Json, log: &Json) -> (Option<Head>, Report) {
             report.add(Part::Shown, false, None, why.to_owned());
         }
     }
-    (head, report)
 }
 
 /// Whether the head holds, and is of the device that sealed the record.
@@ -321,119 +373,4 @@ fn changes(report: &mut Report, log: &Json) {
             report.add(Part::Key, false, None, says);
         }
     }
-}
-
-/// An entry whose text has its hash.
-struct Read {
-    entry: Entry,
-    /// Its leaf in the tree.
-    leaf: Hash,
-}
-
-/// Reads every entry and checks that it is unchanged, in order and linked; none
-/// for what cannot be read.
-fn entries(report: &mut Report, items: &[Json]) -> Vec<Option<Read>> {
-    let (mut wrong, mut text) = (Vec::new(), String::new());
-    let mut all: Vec<Option<Read>> = Vec::with_capacity(items.len());
-    for item in items {
-        let read = match read(item, &mut text) {
-            Ok(read) => read,
-            Err(told) => {
-                wrong.push(told);
-                all.push(None);
-                continue;
-            }
-        };
-        let (entry, seq) = (&read.entry, read.entry.seq);
-        if let Some(Some(Read { entry: before, .. })) = all.last() {
-            if seq <= before.seq {
-                let says = format!("entry {seq} stands after entry {}: out of order", before.seq);
-                wrong.push((Some(seq), says));
-            } else if seq == before.seq + 1 && entry.previous != before.hash {
-                let says = format!("entry {seq} does not follow the entry before it");
-                wrong.push((Some(seq), says));
-            }
-            if entry.draft.job != before.draft.job {
-                let (other, job) = (&entry.draft.job, &before.draft.job);
-                let says = format!("entry {seq} is of job {other}, not of job {job}");
-                wrong.push((Some(seq), says));
-            }
-        }
-        if all.is_empty() && entry.draft.what.word() != "job-opened" {
-            let says = format!("the entry that opened the job is left out: entry {seq} is first");
-            wrong.push((Some(seq), says));
-        }
-        all.push(Some(read));
-    }
-    if items.is_empty() {
-        wrong.push((None, "it holds no entries".to_owned()));
-    }
-    let right = format!("{} entries are as they were logged, in order", items.len());
-    report.all(Part::Entries, wrong, right);
-    all
-}
-
-/// One entry against its hash. Its text is written where that of the one before was.
-fn read(item: &Json, text: &mut String) -> Result<Read, (Option<u64>, String)> {
-    let Some(json) = item.get("entry") else { return Err((None, "an entry is missing".into())) };
-    let seq = json.get("seq").and_then(Json::as_whole).and_then(|n| u64::try_from(n).ok());
-    let name = || seq.map_or_else(|| "an entry".to_owned(), |seq| format!("entry {seq}"));
-    text.clear();
-    let written = json.write_canonical(text);
-    let hash = Hash::of(text.as_bytes());
-    let told = item.get("sha256").and_then(Json::as_text).and_then(|told| told.parse().ok());
-    if written.is_err() || told != Some(hash) {
-        return Err((seq, format!("{} was changed: its text no longer has its hash", name())));
-    }
-    let entry = entry_json::read(json, hash).map_err(|why| (seq, why.to_string()))?;
-    // Nothing may ride along that is read over.
-    if !entry_json::is_sealed(json, &entry) {
-        return Err((seq, format!("{} holds something that no entry has", name())));
-    }
-    Ok(Read { entry, leaf: merkle::leaf(text.as_bytes()) })
-}
-
-/// The proof of each entry against the head.
-fn places(
-    report: &mut Report,
-    log: &Json,
-    items: &[Json],
-    entries: &[Option<Read>],
-    head: Option<&SignedHead>,
-) {
-    let Some(SignedHead { head, .. }) = head else {
-        let says = "without a head that holds, nothing shows that the entries are in the log";
-        return report.add(Part::Places, false, None, says.to_owned());
-    };
-    let nodes: Option<Vec<Hash>> = match log.get("nodes") {
-        Some(Json::List(nodes)) => nodes.iter().map(|node| node.as_text()?.parse().ok()).collect(),
-        _ => None,
-    };
-    let Some(nodes) = nodes else {
-        let says = "the hashes that place the entries in the log are damaged".to_owned();
-        return report.add(Part::Places, false, None, says);
-    };
-    let mut wrong = Vec::new();
-    let mut proofs = Proofs::new(head.root, head.size);
-    for (item, entry) in items.iter().zip(entries) {
-        // One that cannot be read was told already.
-        let Some(Read { entry, leaf }) = entry else { continue };
-        let proof: Option<Vec<Hash>> = match item.get("proof") {
-            Some(Json::List(proof)) => {
-                let at =
-                    |place: &Json| nodes.get(usize::try_from(place.as_whole()?).ok()?).copied();
-                proof.iter().map(at).collect()
-            }
-            _ => None,
-        };
-        let index = entry.seq.saturating_sub(1);
-        let placed =
-            0 < entry.seq && proof.is_some_and(|proof| proofs.include(index, leaf, &proof));
-        if !placed {
-            let says = format!("entry {} is not in the log that the head was signed of", entry.seq);
-            wrong.push((Some(entry.seq), says));
-        }
-    }
-    let right = format!("every entry has its place in the log of {} entries", head.size);
-    report.all(Part::Places, wrong, right);
 }
