@@ -116,8 +116,7 @@ impl Again<'_> {
 fn sealed(again: &mut Again<'_>) -> Result<Report, String> {
     let name = bundle::RECORD_JSON;
     let read = check::text(&again.read(name)?, files::read_json, &seal::Beside);
-    let check::CheckedRecord { document, report, .. } =
-        read.map_err(|why| format!("`{name}`: {why}"))?;
+    let (document, report) = read.map_err(|why| format!("`{name}`: {why}"))?;
     let entries = document.get("log").and_then(|log| log.get("entries")).and_then(Json::as_list);
     let hashes = entries.unwrap_or_default().iter();
     let hashes = hashes.map(|entry| entry.get("sha256").and_then(Json::as_text));

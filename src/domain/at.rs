@@ -72,7 +72,9 @@ impl FromStr for At {
         let pieces = Pieces::parse(text).map_err(|_| wrong())?;
         let offset = pieces.to_numeric_offset().ok_or_else(wrong)?;
         let instant: Timestamp = text.parse().map_err(|_| wrong())?;
-        Ok(Self { instant, offset_min: offset.seconds() / 60 })
+        let at = Self { instant, offset_min: offset.seconds() / 60 };
+        // RFC 3339 has four digits for a year and no sign before them.
+        if at.date().year() < 0 { Err(wrong()) } else { Ok(at) }
     }
 }
 
@@ -99,10 +101,31 @@ mod tests {
         }
     }
 
+    /// What is finer than a millisecond is cut, not rounded.
+    #[test]
+    fn finer_parts_are_cut() {
+        for (text, printed) in [
+            ("2026-11-25T08:15:59.9999999-05:00", "2026-11-25T08:15:59.999-05:00"),
+            ("1969-12-31T23:59:59.9999999+00:00", "1969-12-31T23:59:59.999+00:00"),
+            ("2026-11-25T08:15:09.0005Z", "2026-11-25T08:15:09.000+00:00"),
+        ] {
+            assert_eq!(text.parse::<At>().unwrap().to_string(), printed);
+        }
+    }
+
+    /// RFC 3339 section 5.6 knows years of four digits.
+    #[test]
+    fn a_year_before_0_is_refused() {
+        for text in ["-000001-01-01T00:00:00.000+00:00", "-009999-06-01T00:00:00.000+00:00"] {
+            assert!(text.parse::<At>().is_err(), "{text}");
+        }
+    }
+
     /// Against the other way to print in the library.
     #[test]
     fn prints_every_part() {
-        for ms in (-62_135_510_400_000..253_402_207_200_000_i64).step_by(86_399_986_401_007 / 997) {
+        // Every third year or so, never twice at the same time of day.
+        for ms in (-62_135_510_400_000..253_402_207_200_000_i64).step_by(86_659_967_303) {
             let instant = Timestamp::from_millisecond(ms).unwrap();
             for offset_min in [-720, -61, -1, 0, 1, 330, 845] {
                 let at = At { instant, offset_min };

@@ -1,8 +1,9 @@
 //! What the text of a sealed record claims was sealed, before it is read: the text
-//! without the space between its parts and without its seal. It is that where the
-//! record is written in the order of the canonical text, as this program does, so its
-//! signature can be checked while the record is still read. A claim proves nothing by
-//! itself: it counts where what was read has its hash and its seal.
+//! without the space between its parts and without its seal. That is the canonical text
+//! where members stand in its order, the seal not first, and texts are escaped as it
+//! does, which this program sees to. So the signature can be checked while the record is
+//! still read. A claim proves nothing by itself: it counts where what was read has its
+//! hash and its seal.
 
 use memchr::memchr;
 
@@ -20,7 +21,7 @@ pub struct Claim {
 }
 
 impl Claim {
-    /// That of a text; none where nothing like a seal is found in it.
+    /// That of a text; none where it is not UTF-8 or nothing like a seal is found in it.
     #[must_use]
     pub fn of(text: &[u8]) -> Option<Self> {
         let (before, seal, after) = apart(std::str::from_utf8(text).ok()?)?;
@@ -48,16 +49,20 @@ impl Claim {
     }
 }
 
-/// What stands before the last member called `seal`, without the comma, its value,
-/// and what stands after it.
+/// What stands before the last thing that looks like a member called `seal`, without
+/// the comma, its value, and what stands after it.
 fn apart(text: &str) -> Option<(&str, &str, &str)> {
-    const NAME: &str = "\"seal\"";
-    let (before, rest) = text.split_at_checked(text.rfind(NAME)?)?;
-    let before = before.trim_end().strip_suffix(',')?;
-    let value = rest.strip_prefix(NAME)?.trim_start().strip_prefix(':')?;
+    let (before, value) = text.rmatch_indices("\"seal\"").find_map(|(at, name)| {
+        let (before, rest) = text.split_at_checked(at)?;
+        let value = rest.strip_prefix(name)?.trim_start_matches(SPACE).strip_prefix(':')?;
+        Some((before.trim_end_matches(SPACE).strip_suffix(',')?, value))
+    })?;
     let (value, after) = value.split_at_checked(value.find('}')?.checked_add(1)?)?;
     Some((before, value, after))
 }
+
+/// What may stand between the parts of a JSON text (RFC 8259 section 2).
+const SPACE: [char; 4] = [' ', '\t', '\n', '\r'];
 
 fn read(seal: &str) -> Option<Jws> {
     let mut text = Vec::new();
@@ -74,9 +79,9 @@ fn read(seal: &str) -> Option<Jws> {
 fn dense(text: &[u8], give: &mut impl FnMut(&[u8])) {
     let mut rest = text;
     while let Some(quote) = memchr(b'"', rest) {
-        let (between, quoted) = rest.split_at(quote);
+        let (between, quoted) = rest.split_at_checked(quote).unwrap_or((rest, &[]));
         bare(between, give);
-        let (quoted, after) = quoted.split_at(end(quoted));
+        let (quoted, after) = quoted.split_at_checked(end(quoted)).unwrap_or((quoted, &[]));
         give(quoted);
         rest = after;
     }
@@ -88,7 +93,7 @@ fn bare(between: &[u8], give: &mut impl FnMut(&[u8])) {
     let mut rest = between.trim_ascii_start();
     while !rest.is_empty() {
         let end = rest.iter().position(u8::is_ascii_whitespace).unwrap_or(rest.len());
-        let (part, after) = rest.split_at(end);
+        let (part, after) = rest.split_at_checked(end).unwrap_or((rest, &[]));
         give(part);
         rest = after.trim_ascii_start();
     }

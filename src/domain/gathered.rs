@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-/// Bytes that are given on at once, about.
+/// Bytes that are gathered; a piece of as many is given on by itself.
 const ENOUGH: usize = 16 << 10;
 
 /// Takes pieces and gives them on, in order.
@@ -14,15 +14,18 @@ pub(super) struct Gathered<T> {
 impl<T: FnMut(&[u8])> Gathered<T> {
     /// Gives on to this.
     pub(super) fn new(take: T) -> Self {
-        Self { pieces: Vec::with_capacity(2 * ENOUGH), take }
+        Self { pieces: Vec::with_capacity(ENOUGH), take }
     }
 
     /// The next piece.
     pub(super) fn add(&mut self, piece: &[u8]) {
-        self.pieces.extend_from_slice(piece);
-        if ENOUGH <= self.pieces.len() {
+        if ENOUGH < self.pieces.len() + piece.len() {
             (self.take)(&self.pieces);
             self.pieces.clear();
+        }
+        match piece.len() {
+            0..ENOUGH => self.pieces.extend_from_slice(piece),
+            _ => (self.take)(piece),
         }
     }
 

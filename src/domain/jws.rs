@@ -198,7 +198,8 @@ impl Jws {
     /// The same for a payload that comes in pieces.
     ///
     /// # Errors
-    /// The header is not the one such a seal has, or the signature is none.
+    /// The header is not the one such a seal has, or the signature is none, or one with
+    /// a point of small order.
     pub fn checking(&self, kind: Kind) -> Result<Checking, NotSigned> {
         let key = self.claims(kind).ok_or(NotSigned::Header)?;
         let bytes = decode(&self.signature).and_then(|bytes| <[u8; 64]>::try_from(bytes).ok());

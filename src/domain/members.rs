@@ -40,24 +40,6 @@ impl Members {
         }
     }
 
-    /// Of members in any order; most come in theirs.
-    ///
-    /// # Errors
-    /// A name that stands twice.
-    pub fn each_once(mut members: Vec<(Name, Json)>) -> Result<Self, Name> {
-        let twice = |members: &[(Name, Json)]| {
-            let pair = members.array_windows().find(|[(one, _), (next, _)]| one == next);
-            pair.map(|[(name, _), _]| name.clone())
-        };
-        if !members.array_windows().all(|[(one, _), (next, _)]| one < next) {
-            members.sort_by(|(a, _), (b, _)| a.cmp(b));
-            if let Some(name) = twice(&members) {
-                return Err(name);
-            }
-        }
-        Ok(Self(members.into()))
-    }
-
     /// The value of that name.
     #[must_use]
     pub fn get(&self, name: &str) -> Option<&Json> {
@@ -124,18 +106,19 @@ impl Members {
 /// Of two members of one name the later one counts.
 impl<N: Into<Name>> FromIterator<(N, Json)> for Members {
     fn from_iter<I: IntoIterator<Item = (N, Json)>>(members: I) -> Self {
-        let members = members.into_iter().map(|(name, value)| (name.into(), value));
-        let (least, most) = members.size_hint();
-        let mut all: Vec<(Name, Json)> = Vec::with_capacity(most.unwrap_or(least));
-        all.extend(members);
-        all.sort_by(|(a, _), (b, _)| a.cmp(b));
-        all.dedup_by(|later, kept| {
-            let same = later.0 == kept.0;
-            if same {
-                std::mem::swap(later, kept);
-            }
-            same
-        });
+        let mut all: Vec<(Name, Json)> =
+            members.into_iter().map(|(name, value)| (name.into(), value)).collect();
+        // Most come in order.
+        if !all.array_windows().all(|[(one, _), (next, _)]| one < next) {
+            all.sort_by(|(a, _), (b, _)| a.cmp(b));
+            all.dedup_by(|later, kept| {
+                let same = later.0 == kept.0;
+                if same {
+                    std::mem::swap(later, kept);
+                }
+                same
+            });
+        }
         Self(all.into())
     }
 }

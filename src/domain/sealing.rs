@@ -11,7 +11,9 @@ use super::gathered::Gathered;
 use super::jws::{Jws, Kind};
 use super::merkle::{self, Tree};
 use super::seal::Hashing;
-use super::{At, DeviceKey, Entry, Fingerprint, Hash, Json, Members, NotSigned, entry_json};
+use super::{
+    At, DeviceKey, Entry, Fingerprint, Hash, Json, Members, NotSigned, PublicKey, entry_json,
+};
 
 /// What wrote a document: words of another version may differ from this one's.
 pub const PROGRAM: &str = concat!("chalkhand ", env!("CARGO_PKG_VERSION"));
@@ -271,6 +273,18 @@ pub fn payload_hash(document: &Json) -> Result<Hash, NotSealable> {
     write_payload(document, &mut pieces)?;
     pieces.done();
     Ok(hashing.hash())
+}
+
+/// Who signed [`payload`], which is not kept. A document without one is not signed.
+///
+/// # Errors
+/// Says why nobody did.
+pub fn check(document: &Json, seal: &Jws, kind: Kind) -> Result<PublicKey, NotSigned> {
+    let mut checking = seal.checking(kind)?;
+    let mut pieces = Gathered::new(|piece: &[u8]| checking.add(piece));
+    write_payload(document, &mut pieces).map_err(|_| NotSigned::Payload)?;
+    pieces.done();
+    checking.done()
 }
 
 fn write_payload(document: &Json, out: &mut impl fmt::Write) -> Result<(), NotSealable> {

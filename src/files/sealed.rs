@@ -3,7 +3,7 @@
 //! bounded, and nothing is read in two ways. Whether it holds is decided elsewhere.
 
 use std::cell::{Cell, RefCell};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 use std::io::Read as _;
 
@@ -13,7 +13,7 @@ use hayro_syntax::object::{Array, Dict, Name as PdfName, Object, Stream, String 
 use serde::de::{DeserializeSeed, Error as _, MapAccess, SeqAccess, Visitor};
 
 use crate::domain::jws::Jws;
-use crate::domain::{Hash, Json, Members, Name};
+use crate::domain::{Hash, Json, Name};
 
 /// The largest document that is read, in bytes.
 pub const LARGEST_SEALED: usize = 64 << 20;
@@ -215,6 +215,16 @@ struct Unfinished {
 }
 
 impl Strict<'_> {
+    /// Whether no member before has that name in the object that begun there.
+    fn once(self, name: &Name, begun: usize, names: &mut Option<BTreeSet<Name>>) -> bool {
+        let members = self.0.members.borrow();
+        let before = members.get(begun..).unwrap_or_default();
+        if names.is_none() && before.last().is_some_and(|(last, _)| name <= last) {
+            *names = Some(before.iter().map(|(name, _)| name.clone()).collect());
+        }
+        names.as_mut().is_none_or(|names| names.insert(name.clone()))
+    }
+
     fn counted<E: serde::de::Error>(self) -> Result<Self, E> {
         let left = self.0.left.get().checked_sub(1).ok_or_else(|| {
             E::custom(format!("it holds more than {MOST_VALUES} values, which no record does"))
@@ -288,12 +298,15 @@ impl<'de> Visitor<'de> for Strict<'_> {
 
     fn visit_map<A: MapAccess<'de>>(self, mut members: A) -> Result<Json, A::Error> {
         let begun = self.0.members.borrow().len();
+        // Of those from the first on that does not follow in order.
+        let mut names: Option<BTreeSet<Name>> = None;
         while let Some(name) = members.next_key()? {
+            if !self.once(&name, begun, &mut names) {
+                return Err(A::Error::custom(format!("the member `{name}` stands twice")));
+            }
             let value = members.next_value_seed(self.counted()?)?;
             self.0.members.borrow_mut().push((name, value));
         }
-        let all = self.0.members.borrow_mut().drain(begun..).collect();
-        let twice = |name| A::Error::custom(format!("the member `{name}` stands twice"));
-        Members::each_once(all).map(Json::Object).map_err(twice)
+        Ok(Json::Object(self.0.members.borrow_mut().drain(begun..).collect()))
     }
 }

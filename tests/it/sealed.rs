@@ -74,9 +74,9 @@ pub(crate) fn sealed() -> Json {
 /// the check faster and never another one.
 pub(crate) fn checked(json: &Json) -> Report {
     let text = pretty(json);
-    let checked = check::text(text.as_bytes(), files::read_json, &InTurn).unwrap();
-    assert_eq!(checked.report, check::record(checked.document));
-    checked.report
+    let (read, report) = check::text(text.as_bytes(), files::read_json, &InTurn).unwrap();
+    assert_eq!(report, check::record(read));
+    report
 }
 
 pub(crate) fn object(json: &mut Json) -> &mut Members {
@@ -343,6 +343,19 @@ fn entries_out_of_order_are_seen() {
     let report = fails(&again(document, &key(1)), Part::Entries, "out of order");
     let (file, _) = logged();
     assert_eq!(report.since(), Some(file.entries[4].seq));
+}
+
+/// An entry that stands twice with a damaged one between: both are told.
+#[test]
+fn an_entry_after_a_damaged_one_is_compared_too() {
+    let mut document = sealed();
+    let again_there =
+        document.get("log").unwrap().get("entries").unwrap().as_list().unwrap()[3].clone();
+    list(at(&mut document, "log.entries")).insert(5, again_there);
+    *at(&mut document, "log.entries.4.sha256") = Json::text(Hash::of(b"another"));
+    let document = again(document, &key(1));
+    fails(&document, Part::Entries, "no longer has its hash");
+    fails(&document, Part::Entries, "out of order");
 }
 
 /// The hashes that proofs are made of: damaged, left out, another one.

@@ -14,7 +14,7 @@ use super::beside::Beside;
 use crate::config::Config;
 use crate::domain::{Fingerprint, Json, sealing};
 use crate::export;
-use crate::export::check::{self, CheckedRecord, Finding, Part, Report, State};
+use crate::export::check::{self, Finding, Part, Report, State};
 use crate::export::pdf::Paper;
 use crate::files;
 use crate::store::Store;
@@ -40,16 +40,15 @@ pub(in super::super) fn run(
     let shown = arguments.file.display();
     let bytes = read_file(&arguments.file)?;
     let unread = || format!("`{shown}` was not checked");
-    let checked = match bytes.starts_with(b"%PDF-") {
+    let report = match bytes.starts_with(b"%PDF-") {
         true => pdf(bytes).with_context(unread)?,
-        false => record(&bytes).with_context(unread)?,
+        false => record(&bytes).with_context(unread)?.1,
     };
-    let report = &checked.report;
     let known = config.and_then(known_here).unwrap_or_default();
-    let (key_holds, key_says) = whose(report, arguments.key, &known);
+    let (key_holds, key_says) = whose(&report, arguments.key, &known);
     let holds = report.holds() && key_holds;
     if arguments.json {
-        out.json(&json(report, holds, (key_holds, &key_says)))?;
+        out.json(&json(&report, holds, (key_holds, &key_says)))?;
     } else {
         out.line(&format!("record of job {}", report.job))?;
         for finding in &report.findings {
@@ -72,22 +71,23 @@ pub(in super::super) fn run(
     }
 }
 
-/// The program ends after this: to take a large record apart again value by value would
-/// cost as much as a part of the check.
-fn record(text: &[u8]) -> Result<ManuallyDrop<CheckedRecord>, files::Unread> {
-    check::text(text, files::read_json, &Beside).map(ManuallyDrop::new)
+/// A record and what the check of it came to. The program ends after this, so the record
+/// is not taken apart again value by value.
+fn record(text: &[u8]) -> Result<(ManuallyDrop<Json>, Report), files::Unread> {
+    let (record, report) = check::text(text, files::read_json, &Beside)?;
+    Ok((ManuallyDrop::new(record), report))
 }
 
 /// What is attached, and whether the pages are those made of it.
-fn pdf(bytes: Vec<u8>) -> anyhow::Result<ManuallyDrop<CheckedRecord>> {
+fn pdf(bytes: Vec<u8>) -> anyhow::Result<Report> {
     let attached = apart::attached(bytes.clone())?;
-    let mut checked = record(&attached)?;
+    let (record, mut report) = record(&attached)?;
     // Only a record that holds is worth the work, and only then it is its maker's.
-    if checked.report.holds() {
-        let (state, says) = pages(&bytes, &attached, &checked.document)?;
-        checked.report.findings.push(Finding { part: Part::Pages, state, seq: None, says });
+    if report.holds() {
+        let (state, says) = pages(&bytes, &attached, &record)?;
+        report.findings.push(Finding { part: Part::Pages, state, seq: None, says });
     }
-    Ok(checked)
+    Ok(report)
 }
 
 /// The pages follow from the record and the photos alone, so they are made again.

@@ -183,24 +183,10 @@ impl Hands for InTurn {
     }
 }
 
-/// A record that was read and checked.
-#[derive(Debug)]
-pub struct CheckedRecord {
-    /// As it was read.
-    pub document: Json,
-    /// What the check came to.
-    pub report: Report,
-    /// Lies here so that who ends after this need not take it apart entry by entry.
-    _entries: Halves,
-}
-
-/// The entries, in two parts.
-type Halves = [Vec<entries::Read>; 2];
-
 /// Checks a record of the shape `chalkhand-record/1`.
 #[must_use]
 pub fn record(document: Json) -> Report {
-    record_by(&document, None, &InTurn).0
+    record_by(&document, None, &InTurn)
 }
 
 /// Reads the text of a record and checks it. What the text claims of its seal is
@@ -212,22 +198,22 @@ pub fn text<E: Send>(
     text: &[u8],
     read: impl FnOnce(&[u8]) -> Result<Json, E> + Send,
     hands: &impl Hands,
-) -> Result<CheckedRecord, E> {
+) -> Result<(Json, Report), E> {
     let (claim, document) = hands.both(|| Claim::of(text), || read(text));
     let document = document?;
-    let (report, entries) = record_by(&document, claim.as_ref(), hands);
-    Ok(CheckedRecord { document, report, _entries: entries })
+    let report = record_by(&document, claim.as_ref(), hands);
+    Ok((document, report))
 }
 
-fn record_by(document: &Json, claim: Option<&Claim>, hands: &impl Hands) -> (Report, Halves) {
+fn record_by(document: &Json, claim: Option<&Claim>, hands: &impl Hands) -> Report {
     let mut report = Report::default();
     if !matches!(document, Json::Object(_)) {
         report.add(Part::Seal, false, None, "it is not a record".to_owned());
-        return (report, Halves::default());
+        return report;
     }
     if document.get("format").and_then(Json::as_text) != Some("chalkhand-record/1") {
         report.add(Part::Seal, false, None, "it is not a record of a known shape".to_owned());
-        return (report, Halves::default());
+        return report;
     }
     let number = document.get("job").and_then(|job| job.get("number")).and_then(Json::as_text);
     report.job = number.unwrap_or_default().to_owned();
@@ -235,7 +221,7 @@ fn record_by(document: &Json, claim: Option<&Claim>, hands: &impl Hands) -> (Rep
     let Some(log) = document.get("log") else {
         report.sealed(sealed_by(document, claim));
         report.add(Part::Entries, false, None, no_entries);
-        return (report, Halves::default());
+        return report;
     };
     let signed = log.get("head").map(SignedHead::read);
     let Some(items) = log.get("entries").and_then(Json::as_list) else {
@@ -243,13 +229,12 @@ fn record_by(document: &Json, claim: Option<&Claim>, hands: &impl Hands) -> (Rep
         head(&mut report, log, signed);
         changes(&mut report, log);
         report.add(Part::Entries, false, None, no_entries);
-        return (report, Halves::default());
+        return report;
     };
     let places = Places::of(log, signed.as_ref().and_then(|head| head.as_ref().ok()));
     let (one, other) = items.split_at(items.len() / 2);
-    let halves: Halves =
-        hands.both(|| entries::read(one, &places), || entries::read(other, &places)).into();
-    let all: Vec<&entries::Read> = halves.iter().flatten().collect();
+    let (one, other) = hands.both(|| entries::read(one, &places), || entries::read(other, &places));
+    let all: Vec<&entries::Read> = one.iter().chain(&other).collect();
     let (seal, rest) = hands.both(
         || sealed_by(document, claim),
         || {
@@ -264,7 +249,7 @@ fn record_by(document: &Json, claim: Option<&Claim>, hands: &impl Hands) -> (Rep
     head(&mut report, log, signed);
     changes(&mut report, log);
     report.findings.extend(rest.findings);
-    (report, halves)
+    report
 }
 
 /// What the look at a seal came to.
@@ -288,14 +273,7 @@ fn sealed_by(document: &Json, claim: Option<&Claim>) -> SealedBy {
         return not(Some(hash), "its seal is damaged".to_owned());
     };
     let claimed = claim.and_then(|claim| claim.signed(hash, &jws));
-    let signed = match claimed {
-        Some(signed) => signed,
-        None => match sealing::payload(document) {
-            Ok(payload) => jws.check(Kind::Record, &payload),
-            Err(wrong) => return not(None, wrong.to_string()),
-        },
-    };
-    match signed {
+    match claimed.unwrap_or_else(|| sealing::check(document, &jws, Kind::Record)) {
         Ok(key) => {
             let says = "nothing in it was changed since it was sealed".to_owned();
             SealedBy { key: Some(key.fingerprint()), hash: Some(hash), says }
