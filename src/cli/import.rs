@@ -19,7 +19,7 @@ use crate::config::Config;
 use crate::daemon;
 use crate::domain::jws::{Jws, Kind};
 use crate::domain::{Fingerprint, Hash, Json, hearing, sealing};
-use crate::export::check::{self, Report};
+use crate::export::check::{self, Report, State};
 use crate::files;
 use crate::store::{self, Clips, Import, Imported, ImportedFile, Lies, Photos};
 
@@ -56,8 +56,8 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
     let report = sealed(&mut again).map_err(|why| refused(vec![why]))?;
     let known = home.store.device_keys()?;
     let known: Vec<Fingerprint> = known.into_iter().map(|key| key.fingerprint).collect();
-    let (is_expected, whose) = seal::whose(&report, arguments.key, &known);
-    if !is_expected {
+    let (key, whose) = seal::whose(&report, arguments.key, &known);
+    if key == State::Broken {
         bail!(
             "nothing was imported from `{}`: its record is {whose}; ask the company which \
              fingerprint is right before you take it",

@@ -39,6 +39,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 use crate::config::Config;
+use crate::office::OfficeError;
 use crate::store::StoreError;
 
 use out::Out;
@@ -129,7 +130,11 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Err(error) if out::is_closed_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {
             out::complain(&format!("chalkhand: {error:#}"));
-            ExitCode::from(if error.chain().any(|cause| cause.is::<StoreError>()) { 3 } else { 1 })
+            let not_whole = |cause: &(dyn std::error::Error + 'static)| {
+                matches!(cause.downcast_ref(), Some(OfficeError::NotWhole { .. }))
+            };
+            let refused = |cause| not_whole(cause) || cause.is::<StoreError>();
+            ExitCode::from(if error.chain().any(refused) { 3 } else { 1 })
         }
     }
 }

@@ -7,6 +7,8 @@
 //! carries its unit, `shown` is for a person. Times are RFC 3339 with the
 //! offset of the address; members that are not known are left out.
 
+use std::fmt::Display;
+
 use crate::domain::entry_json;
 use crate::domain::{
     About, Attention, Caution, Checklist, Comparison, Computed, Day, Due, Entry, FactName, Given,
@@ -466,6 +468,12 @@ pub(super) fn follow_up(due: &Due) -> Json {
         ("lasts_min", Json::from(due.lasts_min)),
         ("title", Json::text(&due.title)),
         ("checklist", option(due.checklist.as_ref())),
+        ("who", option(due.who.as_ref())),
+        ("planned", option(due.placed.as_ref().map(|placed| &placed.planned))),
+        ("placed_because", option(due.placed.as_ref().map(|placed| &placed.why))),
+        ("moved_because", option(due.moved_because.as_ref())),
+        ("cancelled_because", option(due.cancelled_because.as_ref())),
+        ("stands", option(Some(words::due_stands(due)).filter(|text| !text.is_empty()).as_ref())),
         ("sequence", Json::from(due.sequence)),
         ("issued_at", Json::text(due.issued)),
     ])
@@ -492,8 +500,8 @@ pub(super) fn object(members: Vec<(&'static str, Json)>) -> Json {
     Json::Object(known.collect())
 }
 
-pub(super) fn option(value: Option<&impl ToString>) -> Json {
-    value.map_or(Json::Null, |value| Json::from(value.to_string()))
+pub(super) fn option(value: Option<&impl Display>) -> Json {
+    value.map_or(Json::Null, Json::text)
 }
 
 #[expect(clippy::cast_precision_loss, reason = "seconds between two entries stay below 2^53")]

@@ -2,8 +2,8 @@
 //! output, so that none of them leaves something out on its own.
 
 use crate::domain::{
-    About, Attention, DayJob, FactName, Record, RecordFact, RecordMeasure, RecordStep, RecordWalk,
-    Settled, Table, desk,
+    About, Attention, DayJob, FactName, Note, Record, RecordFact, RecordMeasure, RecordStep,
+    RecordWalk, Settled, Table, WalkId, desk,
 };
 
 /// The name of the step that needs attention, where the record has it.
@@ -123,8 +123,34 @@ pub fn measures(walk: &RecordWalk) -> Vec<(Option<String>, Vec<&RecordMeasure>)>
 /// Steps that keep water out, of every walk.
 #[must_use]
 pub fn waterproofing(record: &Record) -> Vec<&RecordStep> {
-    let wet = |step: &&RecordStep| desk::is_water(&step.tags);
-    record.walks.iter().flat_map(|walk| &walk.steps).filter(wet).collect()
+    with_tags(record, desk::is_water)
+}
+
+/// Steps with that tag, of every walk that was begun.
+#[must_use]
+pub fn tagged<'a>(record: &'a Record, tag: &str) -> Vec<&'a RecordStep> {
+    with_tags(record, |tags| tags.iter().any(|one| one == tag))
+}
+
+/// Steps that ask for lots, by name, with what was noted at each.
+#[must_use]
+pub fn lots(record: &Record) -> Vec<(&str, Vec<&Note>)> {
+    let steps = record.walks.iter().filter(|walk| walk.begun.is_some()).flat_map(|walk| {
+        let asks = |step: &&RecordStep| step.tags.iter().any(|tag| tag == "lot");
+        walk.steps.iter().filter(asks).map(move |step| (&walk.id, step))
+    });
+    let noted = |id: &WalkId, step: &RecordStep| {
+        let here = |note: &&Note| {
+            note.step.as_ref().is_some_and(|(walk, at)| walk == id && *at == step.at)
+        };
+        record.notes.iter().filter(here).collect()
+    };
+    steps.map(|(id, step)| (step.title.as_str(), noted(id, step))).collect()
+}
+
+fn with_tags(record: &Record, wanted: impl Fn(&[String]) -> bool) -> Vec<&RecordStep> {
+    let begun = record.walks.iter().filter(|walk| walk.begun.is_some());
+    begun.flat_map(|walk| &walk.steps).filter(|step| wanted(&step.tags)).collect()
 }
 
 /// A row's own name, `Run 2`, where the name is of a row.

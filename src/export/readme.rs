@@ -31,9 +31,9 @@ pub fn bundle<'a>(record: &Record, files: impl Iterator<Item = &'a String>) -> S
 }
 
 const WHAT: [(&str, &str); 12] = [
-    ("record.html", "the install record to read and print, with small pictures, in any browser"),
-    ("record.pdf", "the same as one document"),
-    ("record.json", "the same for programs"),
+    ("record.html", "the install record to read and print in any browser; this page has no seal"),
+    ("record.pdf", "the record as one document, sealed"),
+    ("record.json", "the same sealed record for programs"),
     ("entries.csv", "everything that was logged, in order, as a table"),
     ("steps.csv", "every step as it stands now, as a table"),
     ("materials.csv", "the materials that were worked out, as a table"),

@@ -227,7 +227,7 @@ pub fn after_about(need: &Attention, title: Option<&str>) -> String {
             day_and_clock(*since)
         ),
         About::OffTarget { reason: Some(reason) } => format!(
-            "{step}, logged so for this reason: {}; accept it or have it done again.",
+            "{step}, logged so for this reason: “{}”; accept it or have it done again.",
             bare(reason)
         ),
         About::OffTarget { reason: None } => {
@@ -244,7 +244,7 @@ pub fn after_about(need: &Attention, title: Option<&str>) -> String {
             need.walk
         ),
         About::Skipped { reason } => format!(
-            "{step}, for this reason: {}; have it done or accept that it was not.",
+            "{step}, for this reason: “{}”; have it done or accept that it was not.",
             bare(reason)
         ),
         About::PhotosMissing { asked, taken } => format!(
@@ -443,19 +443,21 @@ pub fn measure(measure: &RecordMeasure, units: Units) -> String {
 pub fn due(due: &Due) -> String {
     let checklist = due.checklist.as_ref();
     let mut more = checklist.map_or(String::new(), |id| format!("; checklist to walk: {id}"));
-    if let Some(who) = &due.who {
-        more.push_str(&format!("; for the {who}"));
-    }
-    if let Some(placed) = &due.placed {
-        more.push_str(&format!("; {}", placed.why));
-    }
-    if let Some(why) = &due.moved_because {
-        more.push_str(&format!("; moved by hand: {}", bare(why)));
-    }
-    if let Some(why) = &due.cancelled_because {
-        more.push_str(&format!("; CANCELLED: {}", bare(why)));
+    let stands = due_stands(due);
+    if !stands.is_empty() {
+        more.push_str(&format!("; {stands}"));
     }
     format!("{}: {}{more}", day_and_clock(due.start), due.title)
+}
+
+/// Whom a date is for and what became of it since the checklist put it somewhere.
+#[must_use]
+pub fn due_stands(due: &Due) -> String {
+    let who = due.who.as_ref().map(|who| format!("for the {who}"));
+    let placed = due.placed.as_ref().map(|placed| placed.why.clone());
+    let moved = due.moved_because.as_ref().map(|why| format!("moved by hand: {}", bare(why)));
+    let cancelled = due.cancelled_because.as_ref().map(|why| format!("CANCELLED: {}", bare(why)));
+    [who, placed, moved, cancelled].into_iter().flatten().collect::<Vec<_>>().join("; ")
 }
 
 /// Asked and found, in one sentence.

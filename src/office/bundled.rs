@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::{Seek, Write};
 
-use super::{OfficeError, SealedRecord, device_key, due, previews, zone};
+use super::{OfficeError, SealedRecord, device_key, due_and_cancelled, previews, zone};
 use crate::bundle::{self, Listed, Manifest, ZipTarget};
 use crate::config::Config;
 use crate::domain::jws::Kind;
@@ -104,7 +104,7 @@ fn outputs(
 ) -> Result<Vec<(String, Vec<u8>)>, OfficeError> {
     let Some(last) = file.entries.last() else { return Ok(Vec::new()) };
     let (zone, at) = (zone(&file.job)?, last.draft.at);
-    let due = due(config, file, at)?;
+    let mut due = due_and_cancelled(config, file, at)?;
     let previews = previews(config, record)?;
     let key_file = KeyFile::of(&config.data);
     let sealed = SealedRecord::of(store, &key_file, file, export::json::record(record, &due), now)?;
@@ -122,6 +122,7 @@ fn outputs(
         ("steps.csv", table(export::csv::steps(record))?),
         ("materials.csv", table(export::csv::materials(record))?),
     ];
+    due.retain(|due| due.cancelled_because.is_none());
     if !due.is_empty() {
         let dates = export::calendar::ics(&file.job, &due, &zone)?;
         outputs.push(("follow-ups.ics", dates.into_bytes()));

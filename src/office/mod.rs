@@ -36,7 +36,7 @@ use std::sync::Arc;
 use jiff::tz::TimeZone;
 
 use crate::domain::{
-    Checklist, Entry, Hash, Job, JobFile, NotSealable, Pin, PinKind, Profile, Standing, Version,
+    At, Checklist, Entry, Hash, Job, JobFile, NotSealable, Pin, PinKind, Profile, Standing, Version,
 };
 use crate::export::calendar::CalendarError;
 use crate::export::pdf::PdfError;
@@ -63,8 +63,8 @@ pub use people::{
 pub(crate) use people::{LEAST_PASSPHRASE, MOST_NAME, MOST_PASSPHRASE};
 pub(crate) use program_keys::MOST_CALLED;
 pub use program_keys::{end_key, key_holder, make_key};
-pub use record::{RecordForm, SealedRecord, dates_file, due, previews, record};
-pub use seal::{device_key, note_key, sealed};
+pub use record::{RecordForm, SealedRecord, dates_file, due, due_and_cancelled, previews, record};
+pub use seal::{device_key, furthest_head, note_key, sealed, whole};
 pub use settings::{Settings, read_settings};
 pub use translation::{Translations, translated, translation_path};
 pub use walks::{facts_are_known, pinned};
@@ -136,6 +136,19 @@ pub enum OfficeError {
     /// The log is not what it was.
     #[error(transparent)]
     NotSealable(#[from] NotSealable),
+    /// Entries are gone that a head was signed over, or others stand in their place.
+    #[error(
+        "nothing was sealed: at {made} the log had {was} entries, and the {is} it has now do not \
+         begin with them; compare it with a backup, and see: chalkhand doctor"
+    )]
+    NotWhole {
+        /// When the head was signed.
+        made: At,
+        /// Entries it is over.
+        was: u64,
+        /// Entries there are.
+        is: u64,
+    },
     /// Pages that cannot be laid out.
     #[error(transparent)]
     Pdf(#[from] PdfError),

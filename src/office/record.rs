@@ -38,7 +38,7 @@ pub fn record(
 ) -> Result<Vec<u8>, OfficeError> {
     let record = file.record(functions);
     // As of the last entry: the same log gives the same record.
-    let due = due(config, file, record.last_at.unwrap_or(now))?;
+    let due = due_and_cancelled(config, file, record.last_at.unwrap_or(now))?;
     let mut seal = || {
         let json = export::json::record(&record, &due);
         SealedRecord::of(store, &KeyFile::of(&config.data), file, json, now)
@@ -95,10 +95,21 @@ impl SealedRecord {
 /// # Errors
 /// The office's settings do not read, or the machine lacks the time zone.
 pub fn due(config: &Config, file: &JobFile, now: At) -> Result<Vec<Due>, OfficeError> {
-    let settings = read_settings(config)?;
-    let mut due = dates(file, &settings, now)?;
+    let mut due = due_and_cancelled(config, file, now)?;
     due.retain(|due| due.cancelled_because.is_none());
     Ok(due)
+}
+
+/// The dates of a job with those that were cancelled: what a record shows.
+///
+/// # Errors
+/// As of [`due`].
+pub fn due_and_cancelled(
+    config: &Config,
+    file: &JobFile,
+    now: At,
+) -> Result<Vec<Due>, OfficeError> {
+    dates(file, &read_settings(config)?, now)
 }
 
 /// The dates of a job as a calendar file; none where it has none. Whoever fetches

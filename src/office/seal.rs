@@ -5,7 +5,7 @@ use jiff::Timestamp;
 
 use super::{OfficeError, zone};
 use crate::domain::merkle::Tree;
-use crate::domain::{At, DeviceKey, JobFile, Json, Sealed, sealing};
+use crate::domain::{At, DeviceKey, JobFile, Json, Sealed, SignedHead, sealing};
 use crate::files;
 use crate::store::{KeyError, KeyFile, KnownKey, Store, StoreError};
 
@@ -83,6 +83,35 @@ pub fn note_key(
     store.note_key(&known, x, after)
 }
 
+/// The head kept in the log that covers most; none where none was made.
+///
+/// # Errors
+/// The log cannot be read, or the head does not hold.
+pub fn furthest_head(store: &Store) -> Result<Option<SignedHead>, OfficeError> {
+    let Some(line) = store.furthest_head()? else { return Ok(None) };
+    let wrong = |why: String| OfficeError::Unfit(format!("the last head kept in the log: {why}"));
+    let (payload, seal) =
+        files::read_head(line.as_bytes()).map_err(|error| wrong(error.to_string()))?;
+    let seal = seal.ok_or_else(|| wrong("it is not signed".to_owned()))?;
+    SignedHead::of_payload(&payload, seal).map(Some).map_err(|error| wrong(error.to_string()))
+}
+
+/// A log that was cut or rewritten since a head of it was signed is not sealed anew:
+/// the seal would hold and hide it.
+///
+/// # Errors
+/// It is not what it was, or cannot be read.
+pub fn whole(store: &Store, tree: &Tree) -> Result<(), OfficeError> {
+    let Some(SignedHead { head, .. }) = furthest_head(store)? else { return Ok(()) };
+    match tree.root(head.size) == Some(head.root) {
+        true => Ok(()),
+        false => {
+            let (made, was, is) = (head.made, head.size, tree.size());
+            Err(OfficeError::NotWhole { made, was, is })
+        }
+    }
+}
+
 /// A record as `export::json::record` gives it, sealed by this device.
 ///
 /// # Errors
@@ -96,6 +125,7 @@ pub fn sealed(
 ) -> Result<Sealed, OfficeError> {
     let key = device_key(store, key_file, now)?;
     let tree = Tree::of(store.leaves()?);
+    whole(store, &tree)?;
     let mut changes = Vec::new();
     for known in store.device_keys()? {
         if let Some(announced) = known.announced {

@@ -73,6 +73,7 @@ mod photo_pages;
 mod photos;
 mod program;
 mod readme;
+mod record_pages;
 mod repeats;
 mod roof;
 mod roof_drawing;

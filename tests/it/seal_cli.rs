@@ -114,7 +114,11 @@ fn a_record_is_checked_on_a_machine_that_has_nothing() {
         |more: &[&str]| empty.run([&["seal", "check", path.to_str().unwrap()], more].concat());
     let told = run(&[]).well();
     let compare = format!("signed by {print}: compare with the fingerprint the company gave you");
-    assert!(told.contains(&compare), "{told}");
+    assert!(told.contains(&compare) && told.contains("NOT COMPARED    key: "), "{told}");
+    assert!(told.contains("holds only if that fingerprint is the company's"), "{told}");
+    let page = empty.write("record.html", "\n<!DOCTYPE html>");
+    let error = empty.run(["seal", "check", page.to_str().unwrap()]).fails(1);
+    assert!(error.contains("is a page and has no seal: check the .pdf or the .json"), "{error}");
     run(&["--key", &print]).well();
     assert!(!empty.path("data").exists(), "a check leaves nothing behind");
     let other = DeviceKey::of(&[7; 32]).public().fingerprint().to_string();

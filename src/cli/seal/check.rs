@@ -40,30 +40,40 @@ pub(in super::super) fn run(
     let shown = arguments.file.display();
     let bytes = read_file(&arguments.file)?;
     let unread = || format!("`{shown}` was not checked");
+    if bytes.trim_ascii_start().starts_with(b"<") {
+        bail!("`{shown}` is a page and has no seal: check the .pdf or the .json of the record");
+    }
     let report = match bytes.starts_with(b"%PDF-") {
         true => pdf(bytes).with_context(unread)?,
         false => record(&bytes).with_context(unread)?.1,
     };
     let known = config.and_then(known_here).unwrap_or_default();
-    let (key_holds, key_says) = whose(&report, arguments.key, &known);
-    let holds = report.holds() && key_holds;
+    let (key, key_says) = whose(&report, arguments.key, &known);
+    let holds = report.holds() && key != State::Broken;
     if arguments.json {
-        out.json(&json(&report, holds, (key_holds, &key_says)))?;
+        out.json(&json(&report, holds, (key, &key_says)))?;
     } else {
-        out.line(&format!("record of job {}", report.job))?;
+        if !report.job.is_empty() {
+            out.line(&format!("record of job {}", report.job))?;
+        }
         for finding in &report.findings {
             line(out, finding.state, finding.part.word(), &finding.says)?;
         }
-        line(out, key_holds.into(), "key", &key_says)?;
+        line(out, key, "key", &key_says)?;
         if let Some(hash) = report.hash {
             out.line(&format!("record hash     {hash}"))?;
+        }
+        if holds && key == State::NotCompared {
+            out.line("Anybody can seal: this holds only if that fingerprint is the company's.")?;
         }
     }
     let advice = "do not rely on it, and ask the company for the record anew";
     match report.since() {
         _ if holds => Ok(()),
         Some(seq) => bail!("`{shown}` does not hold: see from entry {seq} on; {advice}"),
-        None if report.is_broken() || !key_holds => bail!("`{shown}` does not hold; {advice}"),
+        None if report.is_broken() || key == State::Broken => {
+            bail!("`{shown}` does not hold; {advice}")
+        }
         None => bail!(
             "the record attached to `{shown}` holds, and its pages were not compared with it: rely \
              on the attached record, not on the pages"
@@ -157,14 +167,15 @@ fn known_here(config: &Config) -> Option<Vec<Fingerprint>> {
     Some(store.device_keys().ok()?.into_iter().map(|key| key.fingerprint).collect())
 }
 
-/// Whether the key is the one that was expected, and what to say of it.
+/// Whether the key is the one that was expected, and what to say of it. Where nobody said
+/// which it should be, and this machine knows it not, nothing was compared.
 pub(in super::super) fn whose(
     report: &Report,
     expected: Option<Fingerprint>,
     known: &[Fingerprint],
-) -> (bool, String) {
+) -> (State, String) {
     let Some(key) = report.key else {
-        return (false, "no key stands for this record".to_owned());
+        return (State::Broken, "no key stands for this record".to_owned());
     };
     let here = match known {
         [.., last] if *last == key => "; this machine's log is sealed with it",
@@ -173,7 +184,7 @@ pub(in super::super) fn whose(
     };
     match expected {
         Some(expected) if expected == key => {
-            (true, format!("signed by {key}, the key that was expected{here}"))
+            (State::Holds, format!("signed by {key}, the key that was expected{here}"))
         }
         Some(expected) => match leads(report, expected, key) {
             Some(()) => {
@@ -181,14 +192,21 @@ pub(in super::super) fn whose(
                     "signed by {key}, which took the place of the expected key {expected}; that \
                      key itself signed the change{here}"
                 );
-                (true, says)
+                (State::Holds, says)
             }
-            None => (false, format!("signed by {key}, not by the expected key {expected}{here}")),
+            None => (
+                State::Broken,
+                format!("signed by {key}, not by the expected key {expected}{here}"),
+            ),
         },
         None if here.is_empty() => {
-            (true, format!("signed by {key}: compare with the fingerprint the company gave you"))
+            let says = format!(
+                "signed by {key}: compare with the fingerprint the company gave you, or give it \
+                 with --key"
+            );
+            (State::NotCompared, says)
         }
-        None => (true, format!("signed by {key}{here}")),
+        None => (State::Holds, format!("signed by {key}{here}")),
     }
 }
 
@@ -203,7 +221,7 @@ fn leads(report: &Report, from: Fingerprint, to: Fingerprint) -> Option<()> {
     (at == to).then_some(())
 }
 
-fn json(report: &Report, holds: bool, key: (bool, &str)) -> Json {
+fn json(report: &Report, holds: bool, key: (State, &str)) -> Json {
     let finding = |state: State, part: &str, seq: Option<u64>, says: &str| {
         Json::object([
             ("holds", Json::Bool(state == State::Holds)),
@@ -216,7 +234,7 @@ fn json(report: &Report, holds: bool, key: (bool, &str)) -> Json {
     let findings = report.findings.iter();
     let mut findings: Vec<Json> =
         findings.map(|f| finding(f.state, f.part.word(), f.seq, &f.says)).collect();
-    findings.push(finding(key.0.into(), "key", None, key.1));
+    findings.push(finding(key.0, "key", None, key.1));
     Json::object([
         ("format", "chalkhand-check/1".into()),
         ("holds", Json::Bool(holds)),

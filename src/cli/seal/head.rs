@@ -16,6 +16,7 @@ use crate::daemon;
 use crate::domain::merkle::{self, Tree};
 use crate::domain::{Hash, Json, SignedHead, sealing};
 use crate::files;
+use crate::office;
 
 #[derive(Debug, clap::Args)]
 pub(in super::super) struct DayArguments {
@@ -55,6 +56,7 @@ fn of_day(home: &mut Home, date: Date) -> anyhow::Result<SignedHead> {
     }
     let key = key::of(home)?;
     let tree = Tree::of(home.store.leaves()?);
+    office::whole(&home.store, &tree)?;
     let now = daemon::now(&TimeZone::system());
     let signed = sealing::head(&tree, date, last, now, &key);
     let signed = signed.context("the log has fewer entries than a moment ago")?;
@@ -120,8 +122,7 @@ pub(super) fn since(
 /// Holds the log against the furthest head that was kept in it: a cut end shows,
 /// unless that was cut as well.
 pub(in super::super) fn holds(home: &Home) -> anyhow::Result<()> {
-    let Some(line) = home.store.furthest_head()? else { return Ok(()) };
-    let kept = stored(&line).context("the last head kept in the log does not hold")?;
+    let Some(kept) = office::furthest_head(&home.store)? else { return Ok(()) };
     let tree = Tree::of(home.store.leaves()?);
     if tree.root(kept.head.size) == Some(kept.head.root) {
         return Ok(());

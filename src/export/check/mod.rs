@@ -300,7 +300,8 @@ fn shows(report: &mut Report, document: &Json, log: &Json, all: &[&entries::Read
             let wrong = shown::wrong(document, log, &entries);
             let right = "what it shows of job, facts, steps, notes and sound follows from the \
                          entries; measures, warnings and cautions need the checklists, whose \
-                         hashes it names";
+                         hashes it names; they, drawings, dates, figures of the product and the \
+                         words around them are under the seal alone";
             report.all(Part::Shown, wrong, right.to_owned());
         }
         None => {

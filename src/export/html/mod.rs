@@ -8,8 +8,8 @@ mod sheet;
 mod writer;
 
 use crate::domain::{
-    Computed, Due, How, Job, PinKind, PointKind, PointStanding, Record, RecordFact, RecordStep,
-    RecordWalk, Units,
+    Computed, Due, How, Job, Note, PinKind, PointKind, PointStanding, Record, RecordFact,
+    RecordStep, RecordWalk, Units,
 };
 
 use self::writer::{Html, Row};
@@ -35,18 +35,22 @@ pub fn record_with_photos(record: &Record, due: &[Due], previews: &Previews) -> 
     computed(&mut page, record);
     open_matters(&mut page, record);
     callbacks::accepted(&mut page, record);
-    waterproofing(&mut page, record);
+    let units = record.job.units;
+    some_steps(&mut page, "Waterproofing steps", &order::waterproofing(record), units);
     page.raw("</section>\n");
     sheet::drawings(&mut page, &drawing::plates(record));
     page.raw("<section>\n<h2>Every step, in order</h2>\n");
     page.raw("<p>Each line is what now stands. A correction never replaces what was logged: what ");
     page.raw("stood before is kept beside it.</p>\n");
     for walk in &record.walks {
-        steps(&mut page, walk, record.job.units);
+        steps(&mut page, walk, units);
     }
     page.raw("</section>\n");
     pictures::photos(&mut page, record, previews);
     notes(&mut page, record);
+    for (tag, heading) in [("material", "Materials and lots"), ("weather", "Weather")] {
+        some_steps(&mut page, heading, &order::tagged(record, tag), units);
+    }
     callbacks::callbacks(&mut page, record);
     dates(&mut page, due);
     figures(&mut page, record);
@@ -56,6 +60,7 @@ pub fn record_with_photos(record: &Record, due: &[Due], previews: &Previews) -> 
     heard(&mut page, record);
     page.raw("</main>\n<footer>\n<h2>What this record is not</h2>\n");
     page.element("<p>", words::IS_NOT, "</p>\n");
+    page.raw("<p>This page has no seal: the PDF and the JSON of the record have one.</p>\n");
     page.raw("</footer>\n</body>\n</html>\n");
     page.into_string()
 }
@@ -133,12 +138,23 @@ fn product(record: &Record) -> Html {
         Some(profile) => {
             let invented = if profile.invented { " (invented)" } else { "" };
             product.text(&format!("{}{invented}", profile.title));
-            let from = format!("\nfigures from {}, version {}", profile.source, profile.version);
+            let from = format!("\nits figures, version {}: {}", profile.version, profile.source);
             product.element("<span class=\"more\">", &from, "</span>");
         }
         None => {
             product.raw("no product profile");
         }
+    }
+    for (title, notes) in order::lots(record) {
+        let note = |note: &Note| {
+            let kind = if note.spoken { "spoken, an unverified transcript" } else { "typed" };
+            format!("“{}” ({kind}, entry {})", note.text, note.seq)
+        };
+        let noted = match notes.as_slice() {
+            [] => "no lot number is noted".to_owned(),
+            notes => notes.iter().copied().map(note).collect::<Vec<_>>().join("; "),
+        };
+        product.element("<span class=\"more\">", &format!("\n{title}: {noted}"), "</span>");
     }
     product
 }
@@ -195,17 +211,17 @@ fn matters(page: &mut Html, record: &Record) {
     page.raw("</ul>\n");
 }
 
-fn waterproofing(page: &mut Html, record: &Record) {
-    let steps = order::waterproofing(record);
+/// Some steps under a heading of their own.
+fn some_steps(page: &mut Html, heading: &'static str, steps: &[&RecordStep], units: Units) {
     if steps.is_empty() {
         return;
     }
-    page.raw("<h2>Waterproofing steps</h2>\n");
+    page.element("<h2>", heading, "</h2>\n");
     let rows: Vec<Row> = steps
         .iter()
         .map(|step| {
             let mut cells = vec![Html::of(&step.title)];
-            cells.extend(standing(step, record.job.units));
+            cells.extend(standing(step, units));
             Row::Cells(cells)
         })
         .collect();
@@ -259,8 +275,8 @@ fn reached(point: &PointStanding) -> Html {
             html.time(point.reached).raw(", not released.")
         }
         (PointKind::Witness, _) => {
-            html.raw("Witness point: the ").text(&point.role).raw(" was told ");
-            html.time(point.reached).raw(" and may look.")
+            html.raw("Witness point for the ").text(&point.role).raw(": reached ");
+            html.time(point.reached).raw("; nothing here says that anybody looked.")
         }
     };
     html
@@ -330,6 +346,10 @@ fn dates(page: &mut Html, due: &[Due]) {
             given.time(due.issued);
             if 0 < due.sequence {
                 given.text(&format!(", changed {} times", due.sequence));
+            }
+            let stands = words::due_stands(due);
+            if !stands.is_empty() {
+                given.text(&format!("; {stands}"));
             }
             Row::Cells(vec![start, Html::of(&due.title), given])
         })

@@ -14,7 +14,7 @@ use crate::export::words;
 /// follow later.
 const MOST_FIRST: u32 = 4;
 /// So many dates stand on the first page; where there are more, all follow later.
-const MOST_DATES_FIRST: u32 = 6;
+const MOST_DATES_FIRST: u32 = 4;
 /// Photos on paper, at most: the typesetter has to remember a path for each.
 const MOST_PHOTOS: usize = 10_000;
 

@@ -213,7 +213,7 @@ async fn one(
         let served = &site.served;
         let record = file.record(&served.functions);
         let now = (served.now)(&office::zone(&file.job)?);
-        let due = office::due(&served.config, file, record.last_at.unwrap_or(now))?;
+        let due = office::due_and_cancelled(&served.config, file, record.last_at.unwrap_or(now))?;
         Ok(export::json::record(&record, &due))
     });
     read.await

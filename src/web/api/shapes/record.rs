@@ -439,6 +439,18 @@ pub(super) struct FollowUp {
     lasts_min: u32,
     title: String,
     checklist: Option<String>,
+    /// The role that looks after it.
+    who: Option<String>,
+    /// Where the checklist puts it, where it is elsewhere.
+    planned: Option<String>,
+    /// Why it is elsewhere.
+    placed_because: Option<String>,
+    /// Why somebody moved it.
+    moved_because: Option<String>,
+    /// Why somebody cancelled it; left out where it stands.
+    cancelled_because: Option<String>,
+    /// Whom it is for and what became of it, in words.
+    stands: Option<String>,
     /// Rises with each change (RFC 5545 section 3.8.7.4).
     sequence: u32,
     issued_at: String,
