@@ -88,12 +88,20 @@ pub fn note_key(
 /// # Errors
 /// The log cannot be read, or the head does not hold.
 pub fn furthest_head(store: &Store) -> Result<Option<SignedHead>, OfficeError> {
-    let Some(line) = store.furthest_head()? else { return Ok(None) };
-    let wrong = |why: String| OfficeError::Unfit(format!("the last head kept in the log: {why}"));
+    store.furthest_head()?.map(|line| kept_head(&line)).transpose()
+}
+
+/// A head as the log keeps it, on one line.
+///
+/// # Errors
+/// It does not hold.
+pub fn kept_head(line: &str) -> Result<SignedHead, OfficeError> {
+    let wrong =
+        |why: String| OfficeError::Unfit(format!("a head kept in the log does not hold: {why}"));
     let (payload, seal) =
         files::read_head(line.as_bytes()).map_err(|error| wrong(error.to_string()))?;
     let seal = seal.ok_or_else(|| wrong("it is not signed".to_owned()))?;
-    SignedHead::of_payload(&payload, seal).map(Some).map_err(|error| wrong(error.to_string()))
+    SignedHead::of_payload(&payload, seal).map_err(|error| wrong(error.to_string()))
 }
 
 /// A log that was cut or rewritten since a head of it was signed is not sealed anew:

@@ -52,7 +52,7 @@ fn of_day(home: &mut Home, date: Date) -> anyhow::Result<SignedHead> {
     if let Some((size, line)) = home.store.day_head(date)?
         && last <= size
     {
-        return stored(&line).with_context(|| format!("the head kept of {date} does not hold"));
+        return office::kept_head(&line).with_context(|| format!("of {date}"));
     }
     let key = key::of(home)?;
     let tree = Tree::of(home.store.leaves()?);
@@ -62,11 +62,6 @@ fn of_day(home: &mut Home, date: Date) -> anyhow::Result<SignedHead> {
     let signed = signed.context("the log has fewer entries than a moment ago")?;
     home.store.keep_head(date, last, signed.head.root, &signed.compact())?;
     Ok(signed)
-}
-
-fn stored(line: &str) -> anyhow::Result<SignedHead> {
-    let (payload, seal) = files::read_head(line.as_bytes())?;
-    Ok(SignedHead::of_payload(&payload, seal.context("it is not signed")?)?)
 }
 
 #[derive(Debug, clap::Args)]
