@@ -3,7 +3,7 @@
 
 use crate::domain::{
     About, Attention, DayJob, FactName, Note, Record, RecordFact, RecordMeasure, RecordStep,
-    RecordWalk, Settled, Table, WalkId, desk,
+    RecordWalk, Settled, StepRef, Table, WalkId, desk,
 };
 
 /// The name of the step that needs attention, where the record has it.
@@ -123,34 +123,41 @@ pub fn measures(walk: &RecordWalk) -> Vec<(Option<String>, Vec<&RecordMeasure>)>
 /// Steps that keep water out, of every walk.
 #[must_use]
 pub fn waterproofing(record: &Record) -> Vec<&RecordStep> {
-    with_tags(record, desk::is_water)
+    with_tags(record, desk::is_water).map(|(_, step)| step).collect()
 }
 
 /// Steps with that tag, of every walk that was begun.
 #[must_use]
 pub fn tagged<'a>(record: &'a Record, tag: &str) -> Vec<&'a RecordStep> {
-    with_tags(record, |tags| tags.iter().any(|one| one == tag))
+    with_tags(record, has(tag)).map(|(_, step)| step).collect()
 }
 
 /// Steps that ask for lots, by name, with what was noted at each.
 #[must_use]
 pub fn lots(record: &Record) -> Vec<(&str, Vec<&Note>)> {
-    let steps = record.walks.iter().filter(|walk| walk.begun.is_some()).flat_map(|walk| {
-        let asks = |step: &&RecordStep| step.tags.iter().any(|tag| tag == "lot");
-        walk.steps.iter().filter(asks).map(move |step| (&walk.id, step))
-    });
-    let noted = |id: &WalkId, step: &RecordStep| {
-        let here = |note: &&Note| {
-            note.step.as_ref().is_some_and(|(walk, at)| walk == id && *at == step.at)
-        };
-        record.notes.iter().filter(here).collect()
+    let noted = |walk: &RecordWalk, step: &RecordStep| {
+        let here = |at: &(WalkId, StepRef)| at.0 == walk.id && at.1 == step.at;
+        record.notes.iter().filter(|note| note.step.as_ref().is_some_and(here)).collect()
     };
-    steps.map(|(id, step)| (step.title.as_str(), noted(id, step))).collect()
+    let steps = with_tags(record, has(LOT));
+    steps.map(|(walk, step)| (step.title.as_str(), noted(walk, step))).collect()
 }
 
-fn with_tags(record: &Record, wanted: impl Fn(&[String]) -> bool) -> Vec<&RecordStep> {
+fn has(tag: &str) -> impl Fn(&[String]) -> bool {
+    move |tags| tags.iter().any(|one| one == tag)
+}
+
+/// The tag of a step at which lots are noted.
+const LOT: &str = "lot";
+
+/// Steps whose tags are wanted, with their walks, which were begun.
+fn with_tags(
+    record: &Record,
+    wanted: impl Fn(&[String]) -> bool,
+) -> impl Iterator<Item = (&RecordWalk, &RecordStep)> {
     let begun = record.walks.iter().filter(|walk| walk.begun.is_some());
-    begun.flat_map(|walk| &walk.steps).filter(|step| wanted(&step.tags)).collect()
+    let steps = begun.flat_map(|walk| walk.steps.iter().map(move |step| (walk, step)));
+    steps.filter(move |(_, step)| wanted(&step.tags))
 }
 
 /// A row's own name, `Run 2`, where the name is of a row.

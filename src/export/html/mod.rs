@@ -146,10 +146,7 @@ fn product(record: &Record) -> Html {
         }
     }
     for (title, notes) in order::lots(record) {
-        let note = |note: &Note| {
-            let kind = if note.spoken { "spoken, an unverified transcript" } else { "typed" };
-            format!("“{}” ({kind}, entry {})", note.text, note.seq)
-        };
+        let note = |note: &Note| format!("“{}” ({}, entry {})", note.text, how(note), note.seq);
         let noted = match notes.as_slice() {
             [] => "no lot number is noted".to_owned(),
             notes => notes.iter().copied().map(note).collect::<Vec<_>>().join("; "),
@@ -300,6 +297,10 @@ fn standing(step: &RecordStep, units: Units) -> [Html; 4] {
     [Html::of(&words::asked_for(&settled.outcome, units)), found, when, Html::of(&by)]
 }
 
+fn how(note: &Note) -> &'static str {
+    if note.spoken { "spoken, an unverified transcript" } else { "typed" }
+}
+
 fn notes(page: &mut Html, record: &Record) {
     if record.notes.is_empty() {
         return;
@@ -311,7 +312,7 @@ fn notes(page: &mut Html, record: &Record) {
         .map(|note| {
             let mut when = Html::default();
             when.time(note.at).text(&format!("\nentry {}", note.seq));
-            let kind = if note.spoken { "spoken, an unverified transcript" } else { "typed" };
+            let kind = how(note);
             let place = note.step.as_ref().map(|(checklist, step)| {
                 let walk = record.walks.iter().find(|walk| walk.id == *checklist);
                 walk.map_or_else(|| words::step_ref(step), |walk| walk.checklist.title_of(step))
