@@ -30,6 +30,7 @@ pub fn record(record: &Record, due: &[Due]) -> Json {
     members.extend([
         ("made_by", sealing::PROGRAM.into()),
         ("made_at", option(record.last_at.as_ref())),
+        ("unfinished", option(order::unfinished(record).as_ref())),
         ("drawings", list(drawing::plates(record).into_iter().map(plate))),
         ("pins", list(record.job.pins.iter().map(pin))),
         ("facts", list(order::facts(record).into_iter().map(|f| asked(f, &tables, units)))),

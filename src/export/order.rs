@@ -160,6 +160,19 @@ fn with_tags(
     steps.filter(move |(_, step)| wanted(&step.tags))
 }
 
+/// What nobody may take for work done: which walks are not ended, or that none was
+/// begun; none where all that was begun has ended.
+#[must_use]
+pub fn unfinished(record: &Record) -> Option<String> {
+    let begun: Vec<&RecordWalk> = record.walks.iter().filter(|walk| walk.begun.is_some()).collect();
+    if begun.is_empty() {
+        return Some("NOT BEGUN. Nothing is logged of this work yet.".to_owned());
+    }
+    let open = begun.into_iter().filter(|walk| walk.ended.is_none()).map(walk_title);
+    let open: Vec<String> = open.collect();
+    (!open.is_empty()).then(|| format!("NOT FINISHED. Begun and not ended: {}.", open.join(", ")))
+}
+
 /// A row's own name, `Run 2`, where the name is of a row.
 #[must_use]
 pub fn row_name(tables: &[&Table], name: &FactName) -> Option<String> {

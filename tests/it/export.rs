@@ -371,7 +371,16 @@ fn an_empty_day_and_an_empty_record_say_so() {
     assert_eq!(text::day(&none), "DAY LOG for 2026-10-15\nNothing was logged on this day.\n");
     let record = example::file(Vec::new()).record(&roof::functions());
     let page = html::record(&record, &[]);
-    for expected in ["not begun", "nobody yet", "No entry has been logged", "None: every step"] {
+    for expected in ["not begun", "nobody yet", "No entry has been logged", "NOT BEGUN."] {
         assert!(page.contains(expected), "{expected}");
     }
+    // That nothing is wrong is said of work that is done, and of no other.
+    assert!(!page.contains("None: every step"));
+    let mut done = example::record();
+    (done.attention, done.deviations) = (Vec::new(), Vec::new());
+    let page = html::record(&done, &[]);
+    assert!(page.contains("NOT FINISHED.") && !page.contains("None: every step"));
+    done.walks.iter_mut().for_each(|walk| walk.ended = walk.ended.or(walk.begun));
+    let page = html::record(&done, &[]);
+    assert!(page.contains("None: every step") && !page.contains("NOT FINISHED."));
 }

@@ -30,6 +30,13 @@ fn json(home: &Home) -> serde_json::Value {
     serde_json::from_slice(&std::fs::read(file).unwrap()).unwrap()
 }
 
+fn html_of(home: &Home) -> String {
+    let file = home.path("record.html");
+    let _ = std::fs::remove_file(&file);
+    home.run(["record", "EX-0001", "-o", file.to_str().unwrap()]).well();
+    std::fs::read_to_string(file).unwrap()
+}
+
 const WALK: [&str; 7] =
     ["walk", "EX-0001", "deck-intake", "--by", "Installer Example", "--keys", "--mute"];
 
@@ -78,10 +85,15 @@ fn work_under_way_is_not_taken_for_work_done() {
     assert!(first.contains("NOT BEGUN. Nothing is logged of this work yet."), "{first}");
     assert!(first.contains("To be installed by") && !first.contains("Installed by"), "{first}");
     assert!(!first.contains("every step that was asked stands"), "{first}");
+    let html = html_of(&home);
+    assert!(html.contains("NOT BEGUN.") && html.contains("To be installed by"), "{html}");
+    assert!(!html.contains("every step that was asked stands"), "{html}");
     home.typed(WALK, TO_THE_LABEL).well();
     let first = record(&home, "letter").remove(0);
     let open = "NOT FINISHED. Begun and not ended: Deck-mounted intake vent on a shingle roof.";
     assert!(first.contains(open), "{first}");
+    assert!(html_of(&home).contains(open));
+    assert_eq!(json(&home)["unfinished"], open);
     assert!(first.contains("Carton label: no lot number is noted"), "{first}");
     assert!(first.contains("Their hashes stand under"), "{first}");
 }
@@ -100,9 +112,7 @@ fn the_lots_stand_on_the_first_page() {
     .well();
     let first = record(&home, "letter").remove(0);
     assert!(first.contains("Carton label: “lot 24-117 and lot 24-118”"), "{first}");
-    let file = home.path("record.html");
-    home.run(["record", "EX-0001", "-o", file.to_str().unwrap()]).well();
-    let html = std::fs::read_to_string(file).unwrap();
+    let html = html_of(&home);
     assert!(html.contains("Carton label: “lot 24-117 and lot 24-118” (typed, entry "), "{html}");
     let materials = html.split("<h2>Materials and lots</h2>").nth(1).unwrap();
     assert!(materials.split("<h2>").next().unwrap().contains("label matches"), "{materials}");
@@ -137,9 +147,7 @@ fn moved_and_cancelled_dates_stand_in_the_record() {
         (&"he sold it".into(), &"desk".into())
     );
     assert_eq!(owner["stands"], "for the desk; CANCELLED: he sold it");
-    let file = home.path("record.html");
-    home.run(["record", "EX-0001", "-o", file.to_str().unwrap()]).well();
-    let html = std::fs::read_to_string(file).unwrap();
+    let html = html_of(&home);
     assert!(
         html.contains("CANCELLED: he sold it") && html.contains("the street is closed"),
         "{html}"

@@ -96,6 +96,9 @@ fn front(page: &mut Html, record: &Record) {
     if job.invented {
         page.element("<p class=\"invented\">", words::INVENTED, "</p>\n");
     }
+    if let Some(unfinished) = order::unfinished(record) {
+        page.element("<p class=\"invented\">", &unfinished, "</p>\n");
+    }
     page.raw("<p class=\"kind\">Install record, job ").text(&job.number).raw("</p>\n");
     page.element("<h1>", &job.address, "</h1>\n");
     page.raw("<hr class=\"snapped\">\n<dl class=\"facts\">\n");
@@ -109,7 +112,9 @@ fn front(page: &mut Html, record: &Record) {
     let hands = order::hands(record);
     let hands = if hands.is_empty() { "nobody yet".to_owned() } else { hands.join(", ") };
     pair(page, "Owner and phone", &Html::of(&format!("{}, {}", job.owner, job.phone)));
-    pair(page, "Installed by", &Html::of(&job.company));
+    let begun = record.walks.iter().any(|walk| walk.begun.is_some());
+    let by = if begun { "Installed by" } else { "To be installed by" };
+    pair(page, by, &Html::of(&job.company));
     pair(page, "Who did and logged it", &Html::of(&hands));
     let times = format!("\ntimes are the clock at the address, {}", job.time_zone);
     let mut code = Html::of(&job.code_edition);
@@ -178,6 +183,8 @@ fn open_matters(page: &mut Html, record: &Record) {
     page.raw("<h2>Deviations and open matters</h2>\n<hr class=\"cut\">\n");
     if record.attention.is_empty() && !record.deviations.is_empty() {
         page.raw("<p>None is open: every deviation was accepted, as told below.</p>\n");
+    } else if record.attention.is_empty() && order::unfinished(record).is_some() {
+        page.raw("<p>Nothing is open among what was logged, and the work is not finished.</p>\n");
     } else if record.attention.is_empty() {
         page.raw("<p>None: every step that was asked stands on its target, nothing was left ");
         page.raw("out, no hold point waits and no photo is missing.</p>\n");

@@ -30,6 +30,8 @@ pub(in super::super) struct Record {
     notes: Vec<Note>,
     photos: Vec<Photo>,
     sound: Option<Sound>,
+    /// Which walks are not ended, or that none was begun; left out where all have ended.
+    unfinished: Option<String>,
     follow_ups: Vec<FollowUp>,
     deviations: Vec<Attention>,
     callbacks: Vec<CallStanding>,
@@ -57,6 +59,8 @@ pub(in super::super) struct SealedRecord {
     notes: Vec<Note>,
     photos: Vec<Photo>,
     sound: Option<Sound>,
+    /// Which walks are not ended, or that none was begun; left out where all have ended.
+    unfinished: Option<String>,
     follow_ups: Vec<FollowUp>,
     deviations: Vec<Attention>,
     callbacks: Vec<CallStanding>,
