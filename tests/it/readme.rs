@@ -108,7 +108,7 @@ fn the_drawings_of_the_readme() {
     let page = fs::read_to_string(home.path("x.html")).unwrap();
     let plates: Vec<&str> =
         page.split("<svg ").skip(1).map(|rest| rest.split_once("</svg>").unwrap().0).collect();
-    assert_eq!(plates.len(), 3, "two planes and one course");
+    assert_eq!(plates.len(), 4, "two planes, one course and its left ends");
     for (name, plate) in [("plane", plates[0]), ("course", plates[2])] {
         let svg = format!("<svg {plate}</svg>\n");
         kept(&format!("packaging/demo-data/{name}.svg"), &svg);

@@ -193,8 +193,7 @@ fn stay_backs_are_to_scale() {
 #[test]
 fn the_close_up_is_to_scale() {
     for (name, layout) in layouts::all() {
-        let all = plates(&layout, System::Us);
-        for plate in &all[layout.planes.len()..] {
+        for plate in &close_ups(&layout, System::Us, "close by") {
             let picture = Picture::read(&plate.svg);
             let first = |class: &str, at: usize| picture.of(class)[at][0].1;
             let butt = first("butt", 0);
@@ -209,8 +208,7 @@ fn the_close_up_is_to_scale() {
             assert!(6.0 < scale, "{name}: an inch is only {scale} mm");
             for (x, y) in picture.of("hatch").concat() {
                 assert!(
-                    (up(vent.slot_high) - NEAR..=up(vent.slot_low) + NEAR).contains(&y)
-                        || 150.0 < y,
+                    (up(vent.slot_high) - NEAR..=up(vent.slot_low) + NEAR).contains(&y),
                     "hatch at {x}, {y}"
                 );
             }
@@ -222,7 +220,7 @@ fn the_close_up_is_to_scale() {
 #[test]
 fn the_left_end_is_to_scale() {
     let layout = layouts::hips();
-    let plate = &plates(&layout, System::Us)[2];
+    let plate = &close_ups(&layout, System::Us, "Left ends")[0];
     let picture = Picture::read(&plate.svg);
     let edges = picture.of("outline");
     assert_eq!(edges.len(), 2, "the hip and the valley each have their own end");
@@ -243,8 +241,11 @@ fn every_figure_and_word_is_there() {
             for (plane, plate) in layout.planes.iter().zip(&all) {
                 plane_says_it_all(name, &layout, plane, plate, system);
             }
-            for plate in &all[layout.planes.len()..] {
+            for plate in &close_ups(&layout, system, "close by") {
                 close_up_says_it_all(&layout, plate, system);
+            }
+            for plate in &close_ups(&layout, system, "Left ends") {
+                left_ends_say_it_all(plate, system);
             }
         }
     }
@@ -321,7 +322,24 @@ fn close_up_says_it_all(layout: &Layout, plate: &Plate, system: System) {
     for words in ["down to the eave", "hatched: the slot", "long dashes", "dash and dot", "thin"] {
         says(&text, words, plate);
     }
-    says(&text, &format!("covers the slot by {}", tape(whole(6), system)), plate);
+}
+
+fn left_ends_say_it_all(plate: &Plate, system: System) {
+    let text = Picture::read(&plate.svg).text();
+    let covers = format!("covers the slot by {}", tape(whole(6), system));
+    says(&plate.description, &covers, plate);
+    let key = ["shaded: no vent here", "hatched: the slot", "long dashes", "dash and dot", "thin"];
+    for words in key.into_iter().chain(["vent starts", "slot starts", covers.as_str()]) {
+        says(&text, words, plate);
+    }
+}
+
+/// The plates whose titles have these words.
+fn close_ups(layout: &Layout, system: System, words: &str) -> Vec<Plate> {
+    let mut all = plates(layout, system);
+    all.retain(|plate| plate.title.contains(words));
+    assert!(!all.is_empty(), "no {words}");
+    all
 }
 
 /// No two lines of the close-up look the same without colour.
@@ -383,11 +401,12 @@ fn several_runs_are_numbered() {
 #[test]
 fn the_same_course_is_drawn_once() {
     let all = plates(&layouts::gable_roof(), System::Us);
-    assert_eq!(all.len(), 4, "three planes and one course");
+    assert_eq!(all.len(), 5, "three planes, one course and its left ends");
     assert_eq!(all[3].title, "Course 9 close by, planes 1 and 2");
+    assert_eq!(all[4].title, "Left ends on course 9, planes 1 and 2");
     let mut other = layouts::gable_roof();
     other.runs[1].course_butt = inches(711, 16);
-    assert_eq!(plates(&other, System::Us).len(), 5, "another height is another course");
+    assert_eq!(plates(&other, System::Us).len(), 7, "another height is another course");
 }
 
 #[test]

@@ -1,5 +1,6 @@
 //! One course from close by, seen square to the roof: what to snap and where to
-//! cut, measured up from the butt edge; then the left end of the run.
+//! cut, measured up from the butt edge; then, as a picture of its own, the left ends
+//! of its runs.
 
 use crate::measure::{Ratio, System};
 
@@ -51,9 +52,13 @@ struct Course {
     ends: Vec<(LeftEnd, Vec<usize>)>,
 }
 
-/// Draws every different course once.
+/// Draws every different course once, and its left ends.
 pub(super) fn draw(layout: &Layout, system: System) -> Vec<Drawn> {
-    courses(layout).iter().map(|course| one(layout, course, system)).collect()
+    let courses = courses(layout);
+    let both = |course: &Course| {
+        [Some(heights(layout, course, system)), left_ends(layout, course, system)]
+    };
+    courses.iter().flat_map(both).flatten().collect()
 }
 
 fn courses(layout: &Layout) -> Vec<Course> {
@@ -100,7 +105,7 @@ fn left_end(plane: &Plane, run: &Run) -> LeftEnd {
     }
 }
 
-fn one(layout: &Layout, course: &Course, system: System) -> Drawn {
+fn heights(layout: &Layout, course: &Course, system: System) -> Drawn {
     let mut page = Page::new();
     let title = format!("Course {} close by, {}", course.number, words::planes(&course.planes));
     page.heading(&format!("Course {} close by", course.number));
@@ -111,12 +116,35 @@ fn one(layout: &Layout, course: &Course, system: System) -> Drawn {
     page.gap(3.0);
     let levels = levels(layout, course);
     up_the_slope(&mut page, &levels, system);
-    for (end, runs) in &course.ends {
+    key(&mut page);
+    let description = described(course, &levels, &butt, system);
+    drawn(page, title, description)
+}
+
+/// The left ends of the runs of a course; none where it has none.
+fn left_ends(layout: &Layout, course: &Course, system: System) -> Option<Drawn> {
+    let mut page = Page::new();
+    for (at, (end, runs)) in course.ends.iter().enumerate() {
+        page.gap(if at == 0 { 0.0 } else { 4.0 });
         along_the_course(&mut page, layout, course, (*end, runs), system);
     }
     key(&mut page);
+    page.key("shaded: no vent here, stay back", |canvas, area| {
+        canvas.shade(&area.corners(), SHADE, "sample");
+    });
+    let planes = words::planes(&course.planes);
+    let ends: Vec<_> = course.ends.iter().map(|(end, _)| end_words(*end, system)).collect();
+    let title = format!("Left ends on course {}, {planes}", course.number);
+    let description = format!(
+        "Left ends of the runs on course {} of {planes}, seen square to the roof. {}",
+        course.number,
+        ends.join(" ")
+    );
+    (!ends.is_empty()).then(|| drawn(page, title, description))
+}
+
+fn drawn(mut page: Page, title: String, description: String) -> Drawn {
     page.gap(MARGIN);
-    let description = described(course, &levels, &butt, system);
     Drawn { title, description, height: page.y, body: page.canvas.into_body(), places: Vec::new() }
 }
 
@@ -267,7 +295,6 @@ fn along_the_course(
     (end, runs): (LeftEnd, &[usize]),
     system: System,
 ) {
-    page.gap(4.0);
     let edge = words::edge(end.kind);
     page.heading(&format!("Left end of {}, at the {edge}", words::numbered("run", runs)));
     page.sentence(&end_words(end, system));
@@ -379,13 +406,11 @@ fn described(course: &Course, levels: &[Level], butt: &str, system: System) -> S
         .iter()
         .map(|level| format!("{} {}", words::tape(level.up, system), level.words))
         .collect();
-    let ends: Vec<_> = course.ends.iter().map(|(end, _)| end_words(*end, system)).collect();
     format!(
-        "Course {} of {}, seen square to the roof. {butt} Up from the butt edge: {}. {}",
+        "Course {} of {}, seen square to the roof. {butt} Up from the butt edge: {}.",
         course.number,
         words::planes(&course.planes),
-        figures.join("; "),
-        ends.join(" ")
+        figures.join("; ")
     )
 }
 
@@ -405,8 +430,5 @@ fn key(page: &mut Page) {
     }
     page.key("hatched: the slot", |canvas, area| {
         canvas.hatch(area, 2.6, &Stroke { class: "sample", ..HATCH });
-    });
-    page.key("shaded: no vent here, stay back", |canvas, area| {
-        canvas.shade(&area.corners(), SHADE, "sample");
     });
 }
