@@ -8,7 +8,7 @@ use crate::domain::entry_json;
 use crate::domain::{At, Entry, Hash, How, Job, Json, Photo, What};
 use crate::sound::clip_sha256;
 
-use super::manifest::{Manifest, hash, number};
+use super::manifest::{Listed, Manifest, hash, number};
 use super::{
     ENTRIES, MANIFEST, MOST_FILE_BYTES, MOST_FILES, MOST_MANIFEST_BYTES, RECORD_JSON, Source,
     pin_name, wrong_name,
@@ -71,51 +71,39 @@ pub fn check(
     }
     let mut texts: BTreeMap<&str, String> = BTreeMap::new();
     let mut clips = BTreeMap::new();
+    let mut amiss = BTreeSet::new();
     for (name, listed) in &manifest.files {
-        if let Some(why) = wrong_name(name) {
-            wrong.push(format!("`{}` {why}", name.escape_debug()));
-            continue;
-        }
-        if !names.contains(name) {
-            wrong.push(format!("`{name}` is missing"));
-            continue;
-        }
-        if MOST_FILE_BYTES < listed.size_bytes {
-            wrong.push(format!("`{name}` is larger than {MOST_FILE_BYTES} bytes"));
-            continue;
-        }
-        let bytes = match source.read(name, listed.size_bytes) {
-            Ok(bytes) => bytes,
+        match as_listed(source, name, listed, names.contains(name)) {
+            Ok(bytes) if name.starts_with("clips/") => {
+                match clip_sha256(&bytes).and_then(|hash| hash.parse().ok()) {
+                    Some(sound) => _ = clips.insert(sound, name.clone()),
+                    None => wrong.push(format!("`{name}` is no clip")),
+                }
+            }
+            Ok(bytes) if matches!(name.as_str(), ENTRIES | RECORD_JSON) => {
+                match String::from_utf8(bytes) {
+                    Ok(text) => _ = texts.insert(name, text),
+                    Err(_) => wrong.push(format!("`{name}` is not UTF-8 text")),
+                }
+            }
+            Ok(_) => {}
             Err(why) => {
-                wrong.push(format!("`{name}` cannot be read: {why}"));
-                continue;
-            }
-        };
-        if Hash::of(&bytes) != listed.sha256 {
-            wrong.push(format!("`{name}` was changed: it has another SHA-256 than listed"));
-            continue;
-        }
-        if name.starts_with("clips/") {
-            match clip_sha256(&bytes).and_then(|hash| hash.parse().ok()) {
-                Some(sound) => _ = clips.insert(sound, name.clone()),
-                None => wrong.push(format!("`{name}` is no clip")),
-            }
-        }
-        if let ENTRIES | RECORD_JSON = name.as_str() {
-            match String::from_utf8(bytes) {
-                Ok(text) => _ = texts.insert(name, text),
-                Err(_) => wrong.push(format!("`{name}` is not UTF-8 text")),
+                amiss.insert(name.as_str());
+                wrong.push(format!("`{}` {why}", name.escape_debug()));
             }
         }
     }
-    let missing = |name: &str| format!("`{name}` is not there to be read");
+    // What is amiss with a file that is listed was told above.
+    let missing = |name: &str| {
+        (!manifest.files.contains_key(name)).then(|| format!("`{name}` is not in {MANIFEST}"))
+    };
     let Some(text) = texts.get(ENTRIES) else {
-        wrong.push(missing(ENTRIES));
+        wrong.extend(missing(ENTRIES));
         return Err(told(wrong));
     };
     let (texts_of, entries) = entries(text, &manifest, &json, &mut wrong);
     match texts.get(RECORD_JSON).map(|text| json(text)) {
-        None => wrong.push(missing(RECORD_JSON)),
+        None => wrong.extend(missing(RECORD_JSON)),
         Some(None) => wrong.push(format!("`{RECORD_JSON}` is no JSON")),
         Some(Some(record)) => record_fits(&record, &manifest, &mut wrong),
     }
@@ -139,7 +127,10 @@ pub fn check(
         }
     }
     let (photos, previews) = photos(&entries, &manifest, &mut wrong);
-    named_clips(&entries, &manifest, &clips, &mut wrong);
+    // Which note a clip is of is known by its samples alone.
+    if !amiss.iter().any(|name| name.starts_with("clips/")) {
+        named_clips(&entries, &manifest, &clips, &mut wrong);
+    }
     if !wrong.is_empty() {
         return Err(told(wrong));
     }
@@ -154,6 +145,30 @@ pub fn check(
         previews,
         clips,
     })
+}
+
+/// The bytes of a file that is as listed, or what is amiss with it.
+fn as_listed(
+    source: &mut dyn Source,
+    name: &str,
+    listed: &Listed,
+    is_there: bool,
+) -> Result<Vec<u8>, String> {
+    if let Some(why) = wrong_name(name) {
+        return Err(why.to_owned());
+    }
+    if !is_there {
+        return Err("is missing".to_owned());
+    }
+    if MOST_FILE_BYTES < listed.size_bytes {
+        return Err(format!("is larger than {MOST_FILE_BYTES} bytes"));
+    }
+    let bytes =
+        source.read(name, listed.size_bytes).map_err(|why| format!("cannot be read: {why}"))?;
+    match Hash::of(&bytes) == listed.sha256 {
+        true => Ok(bytes),
+        false => Err("was changed: it has another SHA-256 than listed".to_owned()),
+    }
 }
 
 fn told(mut wrong: Vec<String>) -> Vec<String> {

@@ -8,10 +8,14 @@ use std::sync::Arc;
 use anyhow::{Context, bail};
 
 use super::home::{Home, now, plain};
-use super::out::{Out, many, write_file, write_whole};
+use super::out::{Out, ending, many, write_file, write_whole};
 use crate::config::Config;
 use crate::office::bundled::{self, Pieces};
 use crate::store::ImportedJob;
+
+/// Endings of files that somebody may expect here; a folder is not called so.
+const FILES: [&str; 13] =
+    ["7z", "bz2", "csv", "gz", "html", "ics", "json", "pdf", "rar", "tar", "tgz", "xz", "zst"];
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Arguments {
@@ -32,10 +36,13 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
         _ => own(config, &mut home, &arguments.job)?,
     };
     let path = &arguments.output;
-    if path.extension().is_some_and(|ending| ending == "zip") {
-        write_zip(config, path, &pieces)?;
-    } else {
-        write_folder(config, path, &pieces)?;
+    match ending(path).as_str() {
+        "zip" => write_zip(config, path, &pieces)?,
+        other if FILES.contains(&other) => bail!(
+            "`{}` is named as a file of another kind: name a folder, or a file that ends in .zip",
+            path.display()
+        ),
+        _ => write_folder(config, path, &pieces)?,
     }
     let files = many(pieces.len(), "file", "files");
     out.line(&format!("wrote {} with {files}", path.display()))?;
@@ -59,8 +66,7 @@ pub(super) fn record_of(
     path: &Path,
 ) -> anyhow::Result<()> {
     let pieces = bundled::imported_bundle(&home.store, job)?;
-    let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default();
-    let piece = pieces.get(&format!("record.{ending}"));
+    let piece = pieces.get(&format!("record.{}", ending(path)));
     let piece = piece.with_context(|| {
         let there = pieces.keys().filter_map(|name| name.strip_prefix("record"));
         let there: Vec<&str> = there.collect();

@@ -152,7 +152,15 @@ impl Home {
 
     /// An imported job, by its number or the name that `find` shows.
     pub(super) fn imported(&self, name: &str) -> anyhow::Result<ImportedJob> {
-        office::imported(&self.store, name).map_err(plain)
+        let found = office::imported(&self.store, name);
+        if let Err(OfficeError::NoJob(_)) = found {
+            let known = self.store.find(&[], u32::MAX)?.into_iter();
+            let mut known = known.map(|job| job.imported.unwrap_or(job.number));
+            if let Some(known) = known.find(|known| known.eq_ignore_ascii_case(name.trim())) {
+                bail!("there is no job `{name}`; did you mean `{known}`?");
+            }
+        }
+        found.map_err(plain)
     }
 }
 

@@ -81,7 +81,7 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
     })?;
     out.line(&format!("  {whose}"))?;
     for missing in &checked.manifest.missing {
-        out.line(&format!("  ! `{missing}` was missing on the device it comes from"))?;
+        out.line(&format!("  ! `{missing}` was missing or changed on the device it comes from"))?;
     }
     Ok(())
 }

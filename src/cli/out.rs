@@ -96,6 +96,12 @@ pub(super) fn is_closed_pipe(error: &anyhow::Error) -> bool {
     })
 }
 
+/// The ending of a file's name, in lower case; empty where it has none.
+pub(super) fn ending(path: &Path) -> String {
+    let ending = path.extension().and_then(|ending| ending.to_str());
+    ending.unwrap_or_default().to_ascii_lowercase()
+}
+
 /// Writes a file as a whole or not at all; one of that name is replaced.
 pub(super) fn write_file(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
     write_whole(path, |part| Ok(std::fs::write(part, bytes)?))

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use anyhow::bail;
 
 use super::home::{Home, now, plain};
-use super::out::{Out, write_file};
+use super::out::{Out, ending, write_file};
 use crate::config::Config;
 use crate::domain::{At, Due, JobFile};
 use crate::export::pdf::Paper;
@@ -41,10 +41,10 @@ pub(super) fn run(config: &Config, arguments: &Arguments, out: &mut Out) -> anyh
         return Ok(out.line(&format!("wrote {}", path.display()))?);
     }
     let file = home.job(&arguments.job)?;
-    let form = match path.extension().and_then(|ending| ending.to_str()) {
-        Some("json") => RecordForm::Json,
-        Some("html") => RecordForm::Html,
-        Some("pdf") => RecordForm::Pdf(arguments.paper),
+    let form = match ending(path).as_str() {
+        "json" => RecordForm::Json,
+        "html" => RecordForm::Html,
+        "pdf" => RecordForm::Pdf(arguments.paper),
         _ => bail!("`{}` has to end in .pdf, .html or .json", path.display()),
     };
     let (now, functions) = (now(&file.job)?, Arc::clone(&home.functions));
