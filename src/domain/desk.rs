@@ -14,7 +14,7 @@ use super::{
 };
 
 /// Tags of steps that keep water out.
-const WATER: [&str; 2] = ["waterproofing", "flashing"];
+pub const WATER: [&str; 2] = ["waterproofing", "flashing"];
 /// The tag of steps that say what the weather was.
 const WEATHER: &str = "weather";
 /// The tag of steps that say who was there.
@@ -257,6 +257,17 @@ fn days(walks: &[&RecordWalk], steps: &[DeskStep]) -> Vec<DeskDay> {
 pub fn rows(record: &Record, table: &str) -> Option<u32> {
     let walks: Vec<&RecordWalk> = record.walks.iter().collect();
     plan(record, &walks).keys().filter(|at| at.table == table).map(|at| at.row).max()
+}
+
+/// Whether anything surveyed or computed of the roof goes by one of these words.
+#[must_use]
+pub fn is_known(record: &Record, said: &str) -> bool {
+    let walks: Vec<&RecordWalk> = record.walks.iter().collect();
+    let said = words(said);
+    plan(record, &walks).iter().any(|(at, columns)| {
+        let text = |value: &Value| matches!(value, Value::Text(text) if says(&said, &words(text)));
+        says(&said, &words(&at.to_string())) || columns.values().any(text)
+    })
 }
 
 /// What is known of each row of the plan, column by column.

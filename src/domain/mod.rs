@@ -78,7 +78,9 @@ pub use members::{Members, Name};
 pub use open_step::open_steps;
 pub use people::{Right, Role, Roles};
 pub use photo::{KeptPhoto, Media, Photo};
-pub use record::{JobFile, Record, RecordFact, RecordMeasure, RecordPhoto, RecordStep, RecordWalk};
+pub use record::{
+    JobFile, PhotoFile, Record, RecordFact, RecordMeasure, RecordPhoto, RecordStep, RecordWalk,
+};
 pub use schedule::{Due, Issued, NewDate};
 pub use seal::Hash;
 pub use sealing::{NotSealable, Sealed, SignedHead};

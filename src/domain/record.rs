@@ -78,6 +78,34 @@ pub struct RecordPhoto {
     pub by: String,
     /// The entry.
     pub seq: u64,
+    /// What of its file lies on this machine, where somebody looked.
+    pub file: Option<PhotoFile>,
+}
+
+/// What of a photo's file lies on a machine.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PhotoFile {
+    /// As it was kept.
+    Whole,
+    /// Nothing.
+    Missing,
+    /// Something else than was kept.
+    Changed,
+}
+
+impl PhotoFile {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Whole, Self::Missing, Self::Changed];
+
+    /// The word a record uses.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Whole => "whole",
+            Self::Missing => "missing",
+            Self::Changed => "changed",
+        }
+    }
 }
 
 /// A fact of the job, or a figure that the profile does not give.
@@ -354,6 +382,7 @@ impl JobFile {
                 at: kept.at,
                 by: kept.by.clone(),
                 seq: kept.seq,
+                file: None,
             }
         });
         photos.collect()

@@ -3,10 +3,10 @@
 
 use crate::domain::{
     Acceptance, Call, CallbackStanding, Deviation, Finding, Json, Logged, NamedStep, Record,
-    RecordCallback, Units, Warranty,
+    RecordCallback, Units, WalkId, Warranty,
 };
 
-use super::json::{attention, chain_head, list, object, option};
+use super::json::{chain_head, list, needed, object, option};
 use super::told::Told;
 use super::{order, words};
 
@@ -77,9 +77,16 @@ pub fn step_name(record: &Record, named: &NamedStep) -> String {
     walk.map_or_else(|| named.to_string(), |walk| walk.checklist.title_of(&named.step))
 }
 
+/// The title of a visit, where the record has the walk.
+#[must_use]
+pub fn walk_name(record: &Record, walk: &WalkId) -> String {
+    let found = record.walks.iter().find(|known| known.id == *walk);
+    found.map_or_else(|| walk.to_string(), order::walk_title)
+}
+
 /// A deviation with who accepted it.
 pub(super) fn deviation(record: &Record, deviation: &Deviation) -> Json {
-    let mut json = attention(&deviation.need, order::title_in(record, &deviation.need));
+    let mut json = needed(record, &deviation.need, deviation.accepted.is_some());
     if let (Json::Object(members), Some(accepted)) = (&mut json, &deviation.accepted) {
         members.insert("accepted", acceptance(accepted));
         let (name, shown) = accepted_shown(accepted);
@@ -106,6 +113,18 @@ pub(super) fn acceptance(accepted: &Acceptance) -> Json {
     ])
 }
 
+/// What an addendum consists of: its own entries, among which those of another call
+/// may stand.
+#[must_use]
+pub fn covers(callback: &RecordCallback) -> String {
+    let own = words::ranges(callback.entries.iter().map(|entry| entry.seq));
+    let of = if callback.entries.len() == 1 { "entry" } else { "entries" };
+    match callback.follows {
+        Some((seq, _)) => format!("Addendum: {of} {own}, after the record up to entry {seq}."),
+        None => format!("Addendum: {of} {own}."),
+    }
+}
+
 /// A call as the record has it: an addendum with what it follows and covers.
 pub(super) fn addendum(record: &Record, callback: &RecordCallback) -> Json {
     let standing = &callback.standing;
@@ -121,7 +140,8 @@ pub(super) fn addendum(record: &Record, callback: &RecordCallback) -> Json {
             Told::Line.member(words::entry(entry, title.as_deref(), record.job.units)),
         ])
     });
-    let mut members = stands_of(standing, |_, named| step_name(record, named));
+    let mut members =
+        stands_of(standing, |_, named| step_name(record, named), |_, walk| walk_name(record, walk));
     members.extend([
         (
             "addendum",
@@ -132,6 +152,7 @@ pub(super) fn addendum(record: &Record, callback: &RecordCallback) -> Json {
                 ),
                 ("from_entry", Json::whole(from)),
                 ("to_entry", Json::whole(to)),
+                Told::Line.member(covers(callback)),
             ]),
         ),
         ("entries", list(entries)),
@@ -140,14 +161,16 @@ pub(super) fn addendum(record: &Record, callback: &RecordCallback) -> Json {
 }
 
 /// What stands of a call: all of it that comes from entries. `title` is the name
-/// of a step that the finding names, by its place among them.
+/// of a step that the finding names, `walk_title` that of a visit, each by its place.
 pub(super) fn stands_of(
     standing: &CallbackStanding,
     title: impl Fn(usize, &NamedStep) -> String,
+    walk_title: impl Fn(usize, &WalkId) -> String,
 ) -> Vec<(&'static str, Json)> {
-    let visits = standing.visits.iter().map(|(walk, visited)| {
+    let visits = standing.visits.iter().enumerate().map(|(at, (walk, visited))| {
         let mut members = logged(visited);
         members.push(("walk", Json::text(walk)));
+        members.push(("walk_title", Json::from(walk_title(at, walk))));
         object(members)
     });
     let closed = standing.closed.as_ref();

@@ -5,7 +5,7 @@ use crate::domain::desk::{Desk, DeskStep, Place, Rank, WhyPlace, WhyStep};
 use crate::domain::{At, DeviationKind, Due, Json, Record};
 
 use super::callback::{accepted, call, caller, deviation, finding, stands, water};
-use super::json::{attention, follow_up, list, object};
+use super::json::{follow_up, list, needed, object};
 use super::page::Page;
 use super::{order, words};
 
@@ -65,7 +65,7 @@ pub fn text(record: &Record, desk: &Desk, due: &[Due], now: At) -> String {
     }
     page.heading("Deviations");
     for (here, one) in &desk.deviations {
-        let line = words::numbered(&one.need, order::title_in(record, &one.need));
+        let line = words::numbered(&one.need, order::title_in(record, &one.need).as_deref());
         let line = match &one.accepted {
             None => line,
             Some(acceptance) => format!("{line} Since then {}.", accepted(acceptance)),
@@ -79,7 +79,7 @@ pub fn text(record: &Record, desk: &Desk, due: &[Due], now: At) -> String {
         page.heading("Other open matters");
     }
     for (here, need) in &desk.open {
-        let line = words::attention(need, order::title_in(record, need));
+        let line = words::attention(need, order::title_in(record, need).as_deref());
         page.item(2, &format!("{}{line}", at_place(*here)));
     }
     page.heading("Photos of these steps, as somebody said they were taken");
@@ -167,10 +167,7 @@ pub fn json(record: &Record, desk: &Desk, due: &[Due]) -> Json {
         other => other,
     };
     let deviations = desk.deviations.iter().map(|(here, d)| placed(*here, deviation(record, d)));
-    let open = desk
-        .open
-        .iter()
-        .map(|(here, need)| placed(*here, attention(need, order::title_in(record, need))));
+    let open = desk.open.iter().map(|(here, need)| placed(*here, needed(record, need, false)));
     let days = desk.days.iter().map(|day| {
         let told = day.told.iter().map(|(walk, step)| {
             Json::object([

@@ -31,12 +31,15 @@ pub fn record(record: &Record, due: &[Due]) -> Json {
         ("made_by", sealing::PROGRAM.into()),
         ("made_at", option(record.last_at.as_ref())),
         ("unfinished", option(order::unfinished(record).as_ref())),
+        ("first_page_assumed", option(order::assumed(record).as_ref())),
+        ("hold_points", list(order::holds(record).iter().map(Json::text))),
         ("drawings", list(drawing::plates(record).into_iter().map(plate))),
         ("pins", list(record.job.pins.iter().map(pin))),
         ("facts", list(order::facts(record).into_iter().map(|f| asked(f, &tables, units)))),
         ("checklists", list(record.walks.iter().map(|w| walk(w, &tables, units)))),
         ("notes", list(record.notes.iter().map(note))),
         ("photos", list(record.photos.iter().map(photos::json))),
+        ("photos_amiss", option(photos::all_amiss(record).as_ref())),
         ("sound", sound::json(&record.ears, &record.checks)),
         ("follow_ups", list(due.iter().map(follow_up))),
         ("deviations", list(record.deviations.iter().map(|d| callback::deviation(record, d)))),
@@ -159,7 +162,7 @@ fn indent(json: &Json, depth: usize, out: &mut String) {
 
 /// The members every output about one job begins with.
 pub(super) fn head(record: &Record, format: &str) -> Vec<(&'static str, Json)> {
-    let needs = record.attention.iter().map(|a| attention(a, order::title_in(record, a)));
+    let needs = record.attention.iter().map(|need| needed(record, need, false));
     vec![
         ("format", format.into()),
         ("is_not", words::IS_NOT.into()),
@@ -294,10 +297,7 @@ pub(super) fn caution(caution: &Caution) -> Json {
 }
 
 fn measure(measure: &RecordMeasure, tables: &[&Table], units: Units) -> Json {
-    let line = match order::row_name(tables, &measure.name) {
-        Some(row) => format!("{row}: {}", measure.title),
-        None => measure.title.clone(),
-    };
+    let line = order::measure_line(tables, measure);
     let mut members = name(&measure.name);
     members.extend([
         ("title", Json::text(&measure.title)),
@@ -423,6 +423,15 @@ pub(super) fn point(point: &PointStanding) -> Json {
         ("reached_at", Json::text(point.reached)),
         ("released", released),
     ])
+}
+
+/// What needs attention, or a deviation, with what stands behind it.
+pub(super) fn needed(record: &Record, need: &Attention, accepted: bool) -> Json {
+    let mut json = attention(need, order::title_in(record, need).as_deref());
+    if let Some(behind) = order::behind(record, need, accepted) {
+        Told::LoggedShown.put(&mut json, behind);
+    }
+    json
 }
 
 pub(super) fn attention(need: &Attention, title: Option<&str>) -> Json {

@@ -203,7 +203,8 @@ pub fn job(record: &Record) -> String {
         line("Needs attention");
     }
     for need in &record.attention {
-        line(&format!("  {}", words::numbered(need, super::order::title_in(record, need))));
+        let title = super::order::title_in(record, need);
+        line(&format!("  {}", words::numbered(need, title.as_deref())));
     }
     out
 }

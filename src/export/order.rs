@@ -1,15 +1,20 @@
 //! What of a record or a day belongs where and with what: shared by every
 //! output, so that none of them leaves something out on its own.
 
+use std::collections::BTreeSet;
+
 use crate::domain::{
-    About, Attention, DayJob, FactName, Note, Record, RecordFact, RecordMeasure, RecordStep,
-    RecordWalk, Settled, StepRef, Table, WalkId, desk,
+    About, Attention, DayJob, DeviationKind, FactName, Note, PointKind, Record, RecordFact,
+    RecordMeasure, RecordStep, RecordWalk, StepRef, Table, WalkId, desk,
 };
 
-/// The name of the step that needs attention, where the record has it.
+use super::words;
+
+/// The name of the step that needs attention, where the record has it; with which
+/// walk where it is not the first of its checklist.
 #[must_use]
-pub fn title_in<'a>(record: &'a Record, attention: &Attention) -> Option<&'a str> {
-    step_in(record, attention).map(|step| step.title.as_str())
+pub fn title_in(record: &Record, attention: &Attention) -> Option<String> {
+    step_in(record, attention).map(|step| in_walk(&attention.walk, &step.title))
 }
 
 /// The step that needs attention, where the record has it.
@@ -20,12 +25,22 @@ pub fn step_in<'a>(record: &'a Record, attention: &Attention) -> Option<&'a Reco
     walk.steps.iter().find(|step| step.at == *at)
 }
 
-/// How a step that needs attention was settled, where it stands off its target
-/// and that is what the attention is about.
+/// What stands behind something that needs attention: what was asked for and found
+/// where it stands off its target, who logged it, and whether nobody has accepted it.
 #[must_use]
-pub fn off_target<'a>(record: &'a Record, attention: &Attention) -> Option<&'a Settled> {
-    let off = matches!(attention.about, About::OffTarget { .. });
-    step_in(record, attention)?.settled.as_ref().filter(|_| off)
+pub fn behind(record: &Record, need: &Attention, accepted: bool) -> Option<String> {
+    let settled = step_in(record, need)?.settled.as_ref();
+    let settled = settled.filter(|settled| need.seq == Some(settled.seq))?;
+    let found = match need.about {
+        About::OffTarget { .. } => {
+            format!("{} ", words::asked_and_found(settled, record.job.units))
+        }
+        _ => String::new(),
+    };
+    let open = DeviationKind::of(&need.about).is_some() && !accepted;
+    let open = if open { "; nobody has accepted it" } else { "" };
+    let (by, at) = (&settled.by, words::day_and_clock(settled.at));
+    Some(format!("{found}Logged by {by}, {at}, entry {}{open}.", settled.seq))
 }
 
 /// The name of a step in a day, from the entries of that day.
@@ -56,6 +71,66 @@ pub fn hands(record: &Record) -> Vec<String> {
     names.into_iter().map(|name| with_roles(record, name)).collect()
 }
 
+/// Every hold point that was reached, with who released it.
+#[must_use]
+pub fn holds(record: &Record) -> Vec<String> {
+    let steps = record.walks.iter().flat_map(|walk| walk.steps.iter().map(move |s| (walk, s)));
+    let held = steps.filter_map(|(walk, step)| {
+        let point = step.point.as_ref().filter(|point| point.kind == PointKind::Hold)?;
+        let became = match &point.released {
+            Some(release) => format!(
+                "released by {}, {}, entry {}",
+                with_roles(record, &release.by),
+                words::day_and_clock(release.at),
+                release.seq
+            ),
+            None => format!("NOT RELEASED, waits since {}", words::day_and_clock(point.reached)),
+        };
+        let title = in_walk(&walk.id, &step.title);
+        Some(format!("“{title}”, for the {}: {became}", point.role))
+    });
+    held.collect()
+}
+
+/// Whether what stands on the first page rests on facts that nobody gave, in a
+/// sentence; none where nothing stands there.
+#[must_use]
+pub fn assumed(record: &Record) -> Option<String> {
+    const MOST: usize = 5;
+    let measures = record.walks.iter().flat_map(|walk| &walk.measures);
+    let first: Vec<&RecordMeasure> = measures.filter(|m| m.first_page).collect();
+    if first.is_empty() {
+        return None;
+    }
+    let behind: BTreeSet<&str> =
+        first.iter().flat_map(|measure| &measure.facts).map(String::as_str).collect();
+    let counts = |fact: &&RecordFact| fact.assumed && behind.contains(fact.name.name.as_str());
+    let (rowed, whole): (Vec<&RecordFact>, Vec<&RecordFact>) =
+        facts(record).into_iter().filter(counts).partition(|fact| fact.name.row.is_some());
+    let shown = |fact: &&RecordFact| {
+        let value = words::value(&fact.value, record.job.units);
+        format!("{} {value}", words::fact_name(&fact.name))
+    };
+    let mut said: Vec<String> = whole.iter().take(MOST).map(shown).collect();
+    let more = whole.len().saturating_sub(MOST);
+    said.extend((0 < more).then(|| format!("{more} more of the whole job")));
+    let tables = tables(record);
+    let mut of: Vec<String> = Vec::new();
+    for name in rowed.iter().filter_map(|fact| row_name(&tables, &fact.name)) {
+        if !of.contains(&name) {
+            of.push(name);
+        }
+    }
+    said.extend((!of.is_empty()).then(|| format!("{} of {}", rowed.len(), of.join(", "))));
+    Some(match said.is_empty() {
+        true => "Every fact behind these figures was given by somebody.".to_owned(),
+        false => format!(
+            "Assumed for these figures, since nobody gave it: {}. Marked among the facts.",
+            said.join("; ")
+        ),
+    })
+}
+
 /// A person with the roles the job gives them.
 #[must_use]
 pub fn with_roles(record: &Record, name: &str) -> String {
@@ -64,8 +139,8 @@ pub fn with_roles(record: &Record, name: &str) -> String {
     if roles.is_empty() { name.to_owned() } else { format!("{name} ({})", roles.join(", ")) }
 }
 
-/// Facts in the order the checklists ask them, rows after each other; those no
-/// checklist asks come last.
+/// Facts in the order the checklists ask them, then table by table and row by row;
+/// those no checklist asks come last.
 #[must_use]
 pub fn facts(record: &Record) -> Vec<&RecordFact> {
     let asked: Vec<&str> = record
@@ -74,10 +149,13 @@ pub fn facts(record: &Record) -> Vec<&RecordFact> {
         .flat_map(|walk| &walk.checklist.facts)
         .map(|fact| fact.name.as_str())
         .collect();
+    let tables = tables(record);
     let place = |name: &FactName| {
         let at = asked.iter().position(|asked| *asked == name.name).unwrap_or(asked.len());
-        // Columns of one row stay together.
-        (name.row.is_some(), name.row, at)
+        let table = name.name.split_once('.').map(|(of, _)| {
+            tables.iter().position(|table| table.name == of).unwrap_or(tables.len())
+        });
+        (table, name.row, at)
     };
     let mut facts: Vec<&RecordFact> = record.facts.iter().collect();
     facts.sort_by_key(|fact| (place(&fact.name), fact.name.name.clone()));
@@ -182,11 +260,26 @@ pub fn row_name(tables: &[&Table], name: &FactName) -> Option<String> {
     Some(format!("{title} {row}"))
 }
 
+/// The title of a measure, with its row where it is of one.
+#[must_use]
+pub fn measure_line(tables: &[&Table], measure: &RecordMeasure) -> String {
+    match row_name(tables, &measure.name) {
+        Some(row) => format!("{row}: {}", measure.title),
+        None => measure.title.clone(),
+    }
+}
+
 /// The title of a walk, with which time it is where it is not the first.
 #[must_use]
 pub fn walk_title(walk: &RecordWalk) -> String {
-    match walk.id.nth {
-        1 => walk.checklist.title.clone(),
-        nth => format!("{} (walk {nth})", walk.checklist.title),
+    in_walk(&walk.id, &walk.checklist.title)
+}
+
+/// A title with which walk it is of, where that is not the first of its checklist.
+#[must_use]
+pub fn in_walk(walk: &WalkId, title: &str) -> String {
+    match walk.nth {
+        1 => title.to_owned(),
+        nth => format!("{title} (walk {nth})"),
     }
 }

@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::domain::{Hash, Json, Photo, RecordPhoto};
+use crate::domain::{Hash, Json, Photo, PhotoFile, Record, RecordPhoto};
 
 use super::json::{object, option};
 use super::told::Told;
@@ -22,7 +22,7 @@ pub fn line(photo: &Photo) -> String {
 fn shows(kept: &RecordPhoto) -> String {
     let title = kept.title.as_ref().map(|title| format!("{title}: ")).unwrap_or_default();
     let words = kept.photo.caption.as_ref().map(|words| format!("“{words}”, "));
-    format!("{title}{}{}", words.unwrap_or_default(), size(&kept.photo))
+    format!("{title}{}{}", words.unwrap_or_default(), size_and_taken(&kept.photo))
 }
 
 /// Pixels, and what the camera's clock said.
@@ -34,6 +34,44 @@ pub fn size(photo: &Photo) -> String {
         .map(|taken| format!(", taken {} by the camera's clock", taken.replacen('T', " ", 1)));
     let (width_px, height_px) = (photo.width_px, photo.height_px);
     format!("{width_px} × {height_px} pixels{}", taken.unwrap_or_default())
+}
+
+/// The same for the record, which also says where nothing says when it was taken.
+#[must_use]
+pub fn size_and_taken(photo: &Photo) -> String {
+    let unknown = "; nothing in its file says when it was taken";
+    format!("{}{}", size(photo), if photo.taken.is_none() { unknown } else { "" })
+}
+
+/// What is amiss with its file; none where that is as it was kept, or nobody looked.
+#[must_use]
+pub fn amiss(kept: &RecordPhoto) -> Option<&'static str> {
+    match kept.file? {
+        PhotoFile::Whole => None,
+        PhotoFile::Missing => {
+            Some("THE FILE IS MISSING: it was not on the machine when this was made.")
+        }
+        PhotoFile::Changed => Some(
+            "THE FILE IS NOT WHAT WAS KEPT: under its name lay something else when this was made.",
+        ),
+    }
+}
+
+/// How many files of photos are amiss, in a sentence; none where none is.
+#[must_use]
+pub fn all_amiss(record: &Record) -> Option<String> {
+    let count = |file| record.photos.iter().filter(|kept| kept.file == Some(file)).count();
+    let (missing, changed) = (count(PhotoFile::Missing), count(PhotoFile::Changed));
+    let all = record.photos.len();
+    (0 < missing || 0 < changed).then(|| {
+        format!(
+            "Of the files of {all} kept {}, {missing} {} missing on the machine that made this \
+             and {changed} {} not what was kept; look for them in a backup.",
+            if all == 1 { "photo" } else { "photos" },
+            if missing == 1 { "is" } else { "are" },
+            if changed == 1 { "is" } else { "are" },
+        )
+    })
 }
 
 /// What was left out of the file before it was kept, in a sentence.
@@ -71,5 +109,7 @@ pub fn json(kept: &RecordPhoto) -> Json {
         ("path", Json::from(photo.path())),
         ("preview_sha256", Json::text(photo.preview_sha256)),
         ("preview_path", Json::from(photo.preview_path())),
+        ("file", kept.file.map_or(Json::Null, |file| file.word().into())),
+        ("amiss", option(amiss(kept).as_ref())),
     ])
 }

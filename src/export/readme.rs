@@ -45,7 +45,8 @@ const WHAT: [(&str, &str); 12] = [
     ("follow-ups.ics", "dates after the job, for any calendar"),
 ];
 
-const CHECK: &str = r#"manifest.json    every file here but itself, with its SHA-256 and size in bytes
+const CHECK: &str = r#"manifest.json    every file here but itself, with its SHA-256 and size in bytes,
+                 signed by the device
 
 In the tables, a cell of words that begins with = + - @, a tab, a return or an
 apostrophe has one more apostrophe in front, so that no spreadsheet takes it for a
@@ -83,6 +84,8 @@ Hashes show that nothing here was changed since it was written, not who wrote it
 record.json, which is also inside record.pdf, is signed by the device that logged
 it: compare "device" under "log" with the fingerprint that the company gave you by
 another way. `chalkhand seal check record.json` checks it; how to do so with public
-tools alone stands in chalkhand's README, "Check this record yourself". None of
-this shows that what was logged is true.
+tools alone stands in chalkhand's README, "Check this record yourself". manifest.json is
+signed in the same way ("seal"), over its canonical JSON without that member.
+`chalkhand import` checks all of it at once. None of this shows that what was logged
+is true.
 "#;

@@ -179,10 +179,10 @@ fn attention(page: &mut Page, record: &Record) {
     }
     page.heading("What needs attention in the log");
     for need in &record.attention {
-        let mut sentence = words::attention(need, order::title_in(record, need));
-        if let Some(found) = order::off_target(record, need) {
+        let mut sentence = words::attention(need, order::title_in(record, need).as_deref());
+        if let Some(behind) = order::behind(record, need, false) {
             sentence.push(' ');
-            sentence.push_str(&words::asked_and_found(found, record.job.units));
+            sentence.push_str(&behind);
         }
         page.item(2, &sentence);
     }

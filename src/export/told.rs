@@ -38,6 +38,8 @@ told! {
     AskedFor = "asked_for",
     /// Who accepted a deviation.
     AcceptedShown = "accepted_shown",
+    /// What was asked for and found, who logged it, and whether it stands open.
+    LoggedShown = "logged_shown",
     /// Where water came in.
     WaterShown = "water_shown",
     /// Who called.

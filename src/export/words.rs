@@ -39,6 +39,14 @@ are marked among the facts.";
 pub const ROUNDED: &str = "Everything is computed exactly and rounded once, where it is shown: \
 least values up, greatest values down, marks to the nearest graduation.";
 
+/// What the scores of spoken answers are, and what was done before one was logged.
+pub const HEARD_SAYS: &str = "An answer was taken only where its scores reached the limits of the \
+program, and one that says more than that a step is done was read back and logged only after a yes \
+to it. Fit: how well the sound fits the phrases allowed at that step, per token. Beside free \
+speech: the same less that of whatever else may have been said. To the next meaning: how far the \
+best phrase with another meaning is away. All in thousandths of a natural-log unit; higher is \
+better.";
+
 /// What stands over every example.
 pub const INVENTED: &str = "INVENTED EXAMPLE. Nothing in it is real: no person, house or product.";
 
@@ -210,6 +218,24 @@ pub fn entries(seqs: &BTreeSet<u64>) -> String {
         0 => first.join(", "),
         more => format!("{} and {more} more", first.join(", ")),
     }
+}
+
+/// Numbers of entries in rising order, those that follow each other together:
+/// `101, 105 to 130`.
+#[must_use]
+pub fn ranges(seqs: impl IntoIterator<Item = u64>) -> String {
+    let mut runs: Vec<(u64, u64)> = Vec::new();
+    for seq in seqs {
+        match runs.last_mut() {
+            Some((_, last)) if last.checked_add(1) == Some(seq) => *last = seq,
+            _ => runs.push((seq, seq)),
+        }
+    }
+    let runs = runs.into_iter().map(|(first, last)| match first == last {
+        true => first.to_string(),
+        false => format!("{first} to {last}"),
+    });
+    runs.collect::<Vec<_>>().join(", ")
 }
 
 /// The same sentence without the kind in front.

@@ -4,14 +4,14 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::{Seek, Write};
 
-use super::{OfficeError, SealedRecord, device_key, due_and_cancelled, previews, zone};
+use super::{OfficeError, SealedRecord, device_key, due_and_cancelled, record_and_photos, zone};
 use crate::bundle::{self, Listed, Manifest, ZipTarget};
 use crate::config::Config;
 use crate::domain::jws::Kind;
-use crate::domain::{At, How, JobFile, Json, Record, What, hearing, sealing};
-use crate::export;
+use crate::domain::{At, How, JobFile, Json, PhotoFile, Record, What, hearing, sealing};
+use crate::export::{self, photos::Previews};
 use crate::measure::Functions;
-use crate::store::{BlobError, Clips, ImportedJob, KeyFile, Lies, Photos, Store, StoreError};
+use crate::store::{BlobError, Clips, ImportedJob, KeyFile, Lies, Store, StoreError};
 
 /// A file of a bundle before it is written.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -36,12 +36,13 @@ pub fn bundle(
     file: &JobFile,
     now: At,
 ) -> Result<(Pieces, Vec<String>), OfficeError> {
-    let (job, record) = (&file.job, file.record(functions));
+    let job = &file.job;
+    let (record, previews) = record_and_photos(config, functions, file)?;
     let mut pieces = Pieces::new();
     let mut missing = BTreeSet::new();
-    photos(config, &record, &mut pieces, &mut missing)?;
+    photos(&record, &previews, &mut pieces, &mut missing);
     clips(config, file, &mut pieces, &mut missing)?;
-    for (name, bytes) in outputs(config, store, file, &record, now)? {
+    for (name, bytes) in outputs(config, store, file, (&record, &previews), now)? {
         pieces.insert(name, Piece::Bytes(bytes));
     }
     for pin in &job.pins {
@@ -99,17 +100,16 @@ fn outputs(
     config: &Config,
     store: &mut Store,
     file: &JobFile,
-    record: &Record,
+    (record, previews): (&Record, &Previews),
     now: At,
 ) -> Result<Vec<(String, Vec<u8>)>, OfficeError> {
     let Some(last) = file.entries.last() else { return Ok(Vec::new()) };
     let (zone, at) = (zone(&file.job)?, last.draft.at);
     let mut due = due_and_cancelled(config, file, at)?;
-    let previews = previews(config, record)?;
     let key_file = KeyFile::of(&config.data);
     let sealed = SealedRecord::of(store, &key_file, file, export::json::record(record, &due), now)?;
-    let pages = sealed.pages(&previews, None)?;
-    let html = export::html::record_with_photos(record, &due, &previews);
+    let pages = sealed.pages(previews, None)?;
+    let html = export::html::record_with_photos(record, &due, previews, Some(&sealed.named()?));
     let table = |made: Result<String, csv::Error>| {
         let made = made.map(String::into_bytes);
         made.map_err(|error| OfficeError::Unfit(format!("the tables cannot be made: {error}")))
@@ -131,17 +131,16 @@ fn outputs(
 }
 
 fn photos(
-    config: &Config,
     record: &Record,
+    previews: &Previews,
     pieces: &mut Pieces,
     missing: &mut BTreeSet<String>,
-) -> Result<(), BlobError> {
-    let photos = Photos::of(&config.data);
+) {
     for (at, kept) in record.photos.iter().enumerate() {
         let photo = &kept.photo;
         let name = bundle::photo_name(at + 1, kept.step.as_ref(), photo);
-        let original = is_whole(photos.original(photo))?;
-        let preview = is_whole(photos.preview(photo.preview_sha256))?;
+        let original = kept.file == Some(PhotoFile::Whole);
+        let preview = previews.contains_key(&photo.preview_sha256);
         let parts = [
             (original, name, photo.path()),
             (preview, bundle::preview_name(photo.preview_sha256), photo.preview_path()),
@@ -153,15 +152,6 @@ fn photos(
                 missing.insert(path);
             }
         }
-    }
-    Ok(())
-}
-
-fn is_whole(read: Result<Option<Vec<u8>>, BlobError>) -> Result<bool, BlobError> {
-    match read {
-        Ok(bytes) => Ok(bytes.is_some()),
-        Err(BlobError::Other { .. }) => Ok(false),
-        Err(refused) => Err(refused),
     }
 }
 

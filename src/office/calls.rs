@@ -100,7 +100,15 @@ pub fn open_call(
     if deed.at.date() < new.reported {
         return refused(Why::ToCome(new.reported));
     }
-    let (rows, remarks) = named_rows(record, new.plane, new.run)?;
+    let (rows, mut remarks) = named_rows(record, new.plane, new.run)?;
+    if let Some(edge) = said(new.edge).filter(|edge| !desk::is_known(record, edge)) {
+        let number = &file.job.number;
+        remarks.push(format!(
+            "nothing that is known of this roof is called “{edge}”, so it points at no place of \
+             the drawing; it is kept as it was said. See the words in use with: chalkhand sheet \
+             {number}"
+        ));
+    }
     let id = file.standing.callbacks.keys().max().map_or(1, |last| last.saturating_add(1));
     let call = Call {
         id,

@@ -63,7 +63,9 @@ pub use people::{
 pub(crate) use people::{LEAST_PASSPHRASE, MOST_NAME, MOST_PASSPHRASE};
 pub(crate) use program_keys::MOST_CALLED;
 pub use program_keys::{end_key, key_holder, make_key};
-pub use record::{RecordForm, SealedRecord, dates_file, due, due_and_cancelled, previews, record};
+pub use record::{
+    RecordForm, SealedRecord, dates_file, due, due_and_cancelled, record, record_and_photos,
+};
 pub use seal::{device_key, furthest_head, kept_head, note_key, sealed, whole};
 pub use settings::{Settings, read_settings};
 pub use translation::{Translations, translated, translation_path};

@@ -5,9 +5,10 @@ use jiff::tz::TimeZone;
 
 use super::{OfficeError, dates, give_out, job, read_settings, sealed, zone};
 use crate::config::Config;
-use crate::domain::{At, Due, JobFile, Json, Record, Units};
+use crate::domain::{At, Due, JobFile, Json, PhotoFile, Record, Units, sealing};
 use crate::export;
 use crate::export::calendar::{Dates, For};
+use crate::export::html::SealedAs;
 use crate::export::pdf::Paper;
 use crate::export::photos::Previews;
 use crate::measure::Functions;
@@ -36,7 +37,7 @@ pub fn record(
     form: RecordForm,
     now: At,
 ) -> Result<Vec<u8>, OfficeError> {
-    let record = file.record(functions);
+    let (record, previews) = record_and_photos(config, functions, file)?;
     // As of the last entry: the same log gives the same record.
     let due = due_and_cancelled(config, file, record.last_at.unwrap_or(now))?;
     let mut seal = || {
@@ -46,10 +47,16 @@ pub fn record(
     match form {
         RecordForm::Json => Ok(seal()?.text.into_bytes()),
         RecordForm::Html => {
-            let previews = previews(config, &record)?;
-            Ok(export::html::record_with_photos(&record, &due, &previews).into_bytes())
+            // Without a key the log works on, and its page names no sealed record.
+            let sealed = match seal() {
+                Ok(sealed) => Some(sealed.named()?),
+                Err(OfficeError::Key(_)) => None,
+                Err(other) => return Err(other),
+            };
+            let page = export::html::record_with_photos(&record, &due, &previews, sealed.as_ref());
+            Ok(page.into_bytes())
         }
-        RecordForm::Pdf(paper) => seal()?.pages(&previews(config, &record)?, paper),
+        RecordForm::Pdf(paper) => seal()?.pages(&previews, paper),
     }
 }
 
@@ -76,6 +83,16 @@ impl SealedRecord {
     ) -> Result<Self, OfficeError> {
         let json = sealed(store, key_file, file, record, now)?.json;
         Ok(Self { text: export::json::pretty(&json), json, units: file.job.units })
+    }
+
+    /// What a page that has no seal names of it.
+    ///
+    /// # Errors
+    /// It has no canonical text.
+    pub fn named(&self) -> Result<SealedAs, OfficeError> {
+        let key = self.json.get("log").and_then(|log| log.get("device")).and_then(Json::as_text);
+        let key = key.unwrap_or_default().to_owned();
+        Ok(SealedAs { hash: sealing::payload_hash(&self.json)?, key })
     }
 
     /// The PDF with the text attached, on the paper that goes with the units of
@@ -140,21 +157,40 @@ pub fn dates_file(
     Ok(Some(export::calendar::calendar(&dates, For::File(settings.from.as_deref()))?))
 }
 
-/// The previews of a record; those that are missing or changed are left out, and
-/// the page says so.
+/// The record of a job with what of its photos lies on this machine, and their
+/// previews. What is missing or changed is left out of these, and the record says so.
 ///
 /// # Errors
 /// The disk refuses.
-pub fn previews(config: &Config, record: &Record) -> Result<Previews, OfficeError> {
+pub fn record_and_photos(
+    config: &Config,
+    functions: &Functions,
+    file: &JobFile,
+) -> Result<(Record, Previews), BlobError> {
     let photos = Photos::of(&config.data);
-    let mut previews = Previews::new();
-    for kept in &record.photos {
+    let (mut record, mut previews) = (file.record(functions), Previews::new());
+    for kept in &mut record.photos {
+        let (original, _) = lies(photos.original(&kept.photo))?;
+        kept.file = Some(original);
         let hash = kept.photo.preview_sha256;
-        match photos.preview(hash) {
-            Ok(Some(bytes)) => _ = previews.insert(hash, bytes),
-            Ok(None) | Err(BlobError::Other { .. }) => {}
-            Err(refused) => return Err(refused.into()),
+        if let (_, Some(bytes)) = lies(photos.preview(hash))? {
+            previews.insert(hash, bytes);
         }
     }
-    Ok(previews)
+    Ok((record, previews))
+}
+
+/// What of a file lies there, and its bytes where it is whole.
+///
+/// # Errors
+/// The disk refuses.
+fn lies(
+    read: Result<Option<Vec<u8>>, BlobError>,
+) -> Result<(PhotoFile, Option<Vec<u8>>), BlobError> {
+    match read {
+        Ok(Some(bytes)) => Ok((PhotoFile::Whole, Some(bytes))),
+        Ok(None) => Ok((PhotoFile::Missing, None)),
+        Err(BlobError::Other { .. }) => Ok((PhotoFile::Changed, None)),
+        Err(refused) => Err(refused),
+    }
 }

@@ -606,8 +606,8 @@ fn versions_are_read_compared_and_checked() {
     assert_eq!(changes["changes"], serde_json::from_str::<Value>(&told.well()).unwrap());
     for none in [
         "checklist/deck-intake/9.9.9",
-        "rule/deck-intake/1.2.0",
-        "profile/deck-intake/1.2.0",
+        "rule/deck-intake/1.3.0",
+        "profile/deck-intake/1.3.0",
         "checklist/deck-intake/x",
     ] {
         program.get(&format!("/api/v1/library/{none}")).is(404, "not-found");

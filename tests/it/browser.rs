@@ -58,7 +58,7 @@ fn every_page_can_be_read_and_reached_by_everybody() {
         PATH,
         &waits,
         "/library",
-        "/library/checklist/deck-intake/1.2.0",
+        "/library/checklist/deck-intake/1.3.0",
         "/people",
         "/you",
         "/running",

@@ -9,7 +9,7 @@ use crate::cli::skip_through;
 use crate::program::Home;
 use crate::shipped_walks::Crew;
 
-const CLOSING: [&str; 7] =
+pub(crate) const CLOSING: [&str; 7] =
     ["walk", "EX-0001", "closing-inspection", "--by", "Foreman Example", "--keys", "--mute"];
 const DAY: [&str; 7] =
     ["walk", "EX-0001", "start-of-day", "--by", "Installer Example", "--keys", "--mute"];
@@ -345,7 +345,7 @@ fn the_summary_counts_and_gives_no_share_of_few() {
     let out = home.run(["callback", "summary", "--invented"]).well();
     assert!(out.contains("Calls: 1, of which 0 open."), "{out}");
     assert!(out.contains("closing-inspection:safe-access"), "{out}");
-    assert!(out.contains("closing-inspection 1.1.0: 1 of 1 job"), "{out}");
+    assert!(out.contains("closing-inspection 1.1.1: 1 of 1 job"), "{out}");
     assert!(out.contains("with a deviation: 1 of 1 job") && !out.contains('%'), "{out}");
     assert!(out.contains("A percentage is given from 20 jobs on"), "{out}");
     let json = home.run(["callback", "summary", "--invented", "--json"]).well();

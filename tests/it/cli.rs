@@ -68,7 +68,7 @@ fn what_a_person_can_mend_is_one_and_says_how() {
         (vec!["job", "open", job.to_str().unwrap()], vec!["is open already"]),
         (vec!["job", "open", "nosuch.toml"], vec!["`nosuch.toml` cannot be read"]),
         (vec!["checklist", "show", "roofs"], vec!["no checklist `roofs` is adopted"]),
-        (vec!["checklist", "show", "deck-intake@9.9.9"], vec!["adopted versions: 1.2.0"]),
+        (vec!["checklist", "show", "deck-intake@9.9.9"], vec!["adopted versions: 1.3.0"]),
         (vec!["checklist", "show", "deck-intake@1"], vec!["is not a version"]),
         (vec!["checklist", "check", broken.to_str().unwrap()], vec!["broken.toml:1:", "^"]),
         (
@@ -130,23 +130,23 @@ fn an_adopted_version_never_changes() {
     let text = std::fs::read_to_string(repository("checklists/deck-intake.toml")).unwrap();
     let changed = home.write("changed.toml", &format!("{text}\n# changed\n"));
     let err = home.run(["checklist", "adopt", changed.to_str().unwrap()]).fails(3);
-    assert!(err.contains("deck-intake 1.2.0 is adopted with another content"), "{err}");
+    assert!(err.contains("deck-intake 1.3.0 is adopted with another content"), "{err}");
     assert!(err.contains("new version"), "{err}");
     let newer =
-        home.write("newer.toml", &text.replace("version = \"1.2.0\"", "version = \"1.2.1\""));
+        home.write("newer.toml", &text.replace("version = \"1.3.0\"", "version = \"1.3.1\""));
     home.run(["checklist", "adopt", newer.to_str().unwrap()]).well();
-    let versions = ["deck-intake@1.2.0", "deck-intake@1.2.1"];
+    let versions = ["deck-intake@1.3.0", "deck-intake@1.3.1"];
     let told = home.run(["checklist", "diff", versions[0], versions[1]]).well();
-    assert_eq!(told, "The version was 1.2.0, now 1.2.1.\n");
+    assert_eq!(told, "The version was 1.3.0, now 1.3.1.\n");
     let diff = home.run(["checklist", "diff", versions[0], versions[1], "--lines"]).well();
     assert!(
-        diff.contains("-version = \"1.2.0\"") && diff.contains("+version = \"1.2.1\""),
+        diff.contains("-version = \"1.3.0\"") && diff.contains("+version = \"1.3.1\""),
         "{diff}"
     );
     // The open job keeps its version; new jobs take the newer one.
-    assert!(home.run(["job", "show", "EX-0001"]).well().contains("deck-intake@1.2.0"));
+    assert!(home.run(["job", "show", "EX-0001"]).well().contains("deck-intake@1.3.0"));
     let file = home.run(["checklist", "show", "deck-intake", "--file"]).well();
-    assert!(file.contains("version = \"1.2.1\""));
+    assert!(file.contains("version = \"1.3.1\""));
 }
 
 #[test]
@@ -176,7 +176,7 @@ fn what_changed_is_told_in_sentences_as_json_or_in_lines() {
     assert_eq!(
         diff(&cut, &[]).well(),
         "Step \"Blade depth\": the tolerance was 1/16 in, now 1/8 in.\n\
-         WARNING: the version is still 1.2.0 although the content differs: a step means something \
+         WARNING: the version is still 1.3.0 although the content differs: a step means something \
          else, or something is gone. Raise it to 2.0.0.\n"
     );
     let json: serde_json::Value = serde_json::from_str(&diff(&cut, &["--json"]).well()).unwrap();

@@ -531,7 +531,7 @@ fn whoever_reads_spanish_is_told_what_stays_english() {
     office.send("/you", &[("units", "metric"), ("language", "es")]);
     let day = office.get(DAY).body;
     assert!(day.contains("<html lang=\"es\">") && !day.contains("inglés"), "{day}");
-    assert!(day.contains("deck-intake: recorrido empezado, versión 1.2.0. <span"), "{day}");
+    assert!(day.contains("deck-intake: recorrido empezado, versión 1.3.0. <span"), "{day}");
     assert!(day.contains("66 pasos de la lista deck-intake quedan abiertos"), "{day}");
     let desk = office.get("/desk/EX-0001").body;
     assert!(

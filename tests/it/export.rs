@@ -262,7 +262,7 @@ fn every_entry_is_on_the_page() {
     assert!(page.contains(&hash.to_string()));
     assert!(page.contains(&as_html(words::IS_NOT)));
     for need in &record.attention {
-        let sentence = words::after_about(need, order::title_in(&record, need));
+        let sentence = words::after_about(need, order::title_in(&record, need).as_deref());
         assert!(page.contains(&as_html(&sentence)), "{sentence}");
     }
 }

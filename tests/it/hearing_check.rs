@@ -201,7 +201,8 @@ fn sound_is_kept_only_as_clips() {
         let record = record(&home);
         let note = &record["notes"][0];
         assert_eq!((&note["spoken"], &note["verified"]), (&Value::Bool(true), &Value::Bool(false)));
-        assert!(note["text"].as_str().unwrap().to_lowercase().contains("chimney"), "{note}");
+        // Which words the recogniser makes of the rest depends on the processor.
+        assert!(note["text"].as_str().unwrap().to_lowercase().contains("felt is torn"), "{note}");
         assert_eq!(record["sound"]["ear_open"][0].get("hearing_check_seq"), None);
         let day = day(&home);
         assert!(day.contains("voice was not checked"), "{day}");

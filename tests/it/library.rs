@@ -94,7 +94,7 @@ fn the_first_person_opens_the_example_and_a_job_of_his_own() {
     assert_eq!(office.send("/example", &[]).to(), "/");
     assert!(office.get("/").body.contains("EX-0001"));
     let shown = home.run(["job", "show", "EX-0001"]).well();
-    assert!(shown.contains("deck-intake@1.2.0"), "{shown}");
+    assert!(shown.contains("deck-intake@1.3.0"), "{shown}");
     assert!(home.run(["sheet", "EX-0001"]).well().contains("INVENTED"));
 
     office.get("/library");

@@ -74,6 +74,7 @@ mod photos;
 mod program;
 mod readme;
 mod record_pages;
+mod record_told;
 mod repeats;
 mod roof;
 mod roof_drawing;

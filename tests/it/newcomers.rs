@@ -189,7 +189,7 @@ fn an_imported_job_is_read() {
     drop(db);
     for words in [&["job", "show", "EX-0001"][..], &INTAKE] {
         let err = both.run(words).fails(3);
-        assert!(err.contains("deck-intake 1.2.0 in the log"), "{err}");
+        assert!(err.contains("deck-intake 1.3.0 in the log"), "{err}");
     }
 }
 

@@ -113,7 +113,7 @@ fn a_photo_is_kept_once_and_shown() {
     assert!(html.contains(&photo.sha256.to_string()));
     // Without the file the page says so and still comes.
     std::fs::remove_file(home.path("data").join(photo.preview_path())).unwrap();
-    assert!(record(&home).1.contains("The picture is not in this page."));
+    assert!(record(&home).1.contains("Its smaller picture was not there whole."));
 }
 
 #[test]

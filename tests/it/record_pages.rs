@@ -15,7 +15,7 @@ fn pages(file: &Path) -> Vec<String> {
     text.trim_end_matches('\u{c}').split('\u{c}').map(str::to_owned).collect()
 }
 
-fn record(home: &Home, paper: &str) -> Vec<String> {
+pub(crate) fn record(home: &Home, paper: &str) -> Vec<String> {
     let file = home.path("record.pdf");
     let _ = std::fs::remove_file(&file);
     let out = file.to_str().unwrap();
@@ -23,24 +23,24 @@ fn record(home: &Home, paper: &str) -> Vec<String> {
     pages(&file)
 }
 
-fn json(home: &Home) -> serde_json::Value {
+pub(crate) fn json(home: &Home) -> serde_json::Value {
     let file = home.path("record.json");
     let _ = std::fs::remove_file(&file);
     home.run(["record", "EX-0001", "-o", file.to_str().unwrap()]).well();
     serde_json::from_slice(&std::fs::read(file).unwrap()).unwrap()
 }
 
-fn html_of(home: &Home) -> String {
+pub(crate) fn html_of(home: &Home) -> String {
     let file = home.path("record.html");
     let _ = std::fs::remove_file(&file);
     home.run(["record", "EX-0001", "-o", file.to_str().unwrap()]).well();
     std::fs::read_to_string(file).unwrap()
 }
 
-const WALK: [&str; 7] =
+pub(crate) const WALK: [&str; 7] =
     ["walk", "EX-0001", "deck-intake", "--by", "Installer Example", "--keys", "--mute"];
 
-const TO_THE_LABEL: &str = "done\nfit to work\nyes\n65\nyes\nnothing in the way\nyes\n\
+pub(crate) const TO_THE_LABEL: &str = "done\nfit to work\nyes\n65\nyes\nnothing in the way\nyes\n\
                            lines are clear\nyes\n";
 
 /// Each page says which it is and, but for the first, of which job.
@@ -173,9 +173,9 @@ fn a_cut_log_is_not_sealed_anew() {
          pragma foreign_keys = off; delete from entry where seq = (select max(seq) from entry);",
     )
     .unwrap();
-    let file = home.path("again.json");
-    let out = file.to_str().unwrap();
-    for words in [&["record", "EX-0001", "-o", out][..], &["export", "EX-0001", "-o", out]] {
+    for (word, name) in [("record", "again.json"), ("export", "again")] {
+        let file = home.path(name);
+        let words = [word, "EX-0001", "-o", file.to_str().unwrap()];
         let told = home.run(words).fails(3);
         let says = format!("the log had {last} entries, and the {} it has now", last - 1);
         assert!(told.contains("nothing was sealed") && told.contains(&says), "{told}");

@@ -102,22 +102,22 @@ fn good_files_are_offered_changed_ones_refused_broken_ones_told() {
     let shipped = std::fs::read_to_string(repository("checklists/deck-intake.toml")).unwrap();
     daemon.says(&["watching"]);
 
-    let newer = shipped.replace("version = \"1.2.0\"", "version = \"1.3.0\"");
+    let newer = shipped.replace("version = \"1.3.0\"", "version = \"1.4.0\"");
     std::fs::write(home.path("data/checklists/deck-intake.toml"), &newer).unwrap();
-    daemon.says(&["deck-intake 1.3.0: offered", "chalkhand checklist adopt"]);
+    daemon.says(&["deck-intake 1.4.0: offered", "chalkhand checklist adopt"]);
 
     let changed = format!("{shipped}# changed\n");
     std::fs::write(home.path("data/checklists/deck-intake.toml"), changed).unwrap();
-    daemon.says(&["deck-intake 1.2.0: refused", "give the changed file a new version"]);
+    daemon.says(&["deck-intake 1.3.0: refused", "give the changed file a new version"]);
 
     std::fs::write(home.path("data/checklists/deck-intake.toml"), "id = \"deck").unwrap();
     daemon.says(&["broken", "deck-intake.toml:1:"]);
 
     // The last good version stays in use.
     let list = home.run(["checklist", "list"]).well();
-    assert!(list.contains("deck-intake              1.2.0"), "{list}");
+    assert!(list.contains("deck-intake              1.3.0"), "{list}");
     assert!(list.contains("broken"), "{list}");
-    assert!(home.run(["job", "show", "EX-0001"]).well().contains("deck-intake@1.2.0"));
+    assert!(home.run(["job", "show", "EX-0001"]).well().contains("deck-intake@1.3.0"));
 
     let health = daemon.get("/health");
     assert!(health.starts_with("HTTP/1.1 200"), "{health}");

@@ -17,7 +17,7 @@ use super::walk::{Screen, Terms, listened};
 use crate::config::Config;
 use crate::daemon::{Left, Listening};
 use crate::domain::walk::Hearing;
-use crate::domain::{Facts, How, JobFile, Keeps, WalkId, schedule};
+use crate::domain::{FactName, Facts, How, JobFile, Keeps, WalkId, schedule};
 use crate::export;
 use crate::files;
 use crate::office;
@@ -141,8 +141,13 @@ fn open(home: &mut Home, whole: bool) -> anyhow::Result<(Opened, Clock)> {
     let clock = Clock::yesterday(super::home::zone(&file.job)?)?;
     let (Home { store, functions, .. }, opener) =
         (home, Opener { by: "demo", how: How::File, key: None });
-    let none = Facts::default();
-    let job = opening::open_with(store, functions, &file, &none, &opener, clock.now());
+    // What the head of the file answers is no matter of the survey.
+    let mut head = Facts::default();
+    if let Some(edition) = found.get("code_edition", None) {
+        let name = FactName { name: "code_edition".to_owned(), row: None };
+        head.set(name, edition.clone());
+    }
+    let job = opening::open_with(store, functions, &file, &head, &opener, clock.now());
     let job = job.map_err(plain)?;
     let checklists = file.checklists.into_iter().map(|wanted| wanted.id).collect();
     Ok((Opened { number: job.number, checklists, found }, clock))
@@ -302,15 +307,20 @@ impl Demo<'_> {
             self.home.store.append(&draft, None)?;
         }
         let file = self.home.job(&self.number)?;
-        let record = file.record(&self.home.functions);
+        let (record, previews) =
+            office::record_and_photos(self.config, &self.home.functions, &file)?;
         let day = super::day::of(&self.home, now.date())?;
         let pretty = |json| export::json::pretty(&json);
         let sealed = export::json::record(&record, &due);
         let sealed = super::seal::sealed(&mut self.home, &file, sealed)?;
-        let previews = office::previews(self.config, &record).map_err(plain)?;
         let pages = sealed.pages(&previews, None).map_err(plain)?;
         let sheet = export::html::sheet(&record, &export::drawing::plates(&record));
-        let page = export::html::record_with_photos(&record, &due, &previews);
+        let page = export::html::record_with_photos(
+            &record,
+            &due,
+            &previews,
+            Some(&sealed.named().map_err(plain)?),
+        );
         let all = [
             ("record.pdf", pages),
             ("record.json", sealed.text.into_bytes()),

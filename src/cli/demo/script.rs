@@ -221,7 +221,7 @@ impl Script {
                 let target = measure.and_then(|measure| self.value(&measure, at.row));
                 let count = match target {
                     Some(Value::Quantity(q)) => u32::try_from(q.value.ceil()).ok()?,
-                    _ => 4,
+                    _ => self.bays(at.row).unwrap_or(4),
                 };
                 self.meant = Some(Given::Counted(count));
                 Some(Reply { words: words_for(count), meaning: Meaning::Count(count) })
@@ -318,6 +318,24 @@ impl Script {
             }
             _ => Reply { words: shown.clone(), meaning: Meaning::Words(shown) },
         })
+    }
+
+    /// How many bays the slot of that run opens into, by the checklist that lays it
+    /// out: what the crew counts has to fit the roof it is on.
+    fn bays(&self, run: Option<u32>) -> Option<u32> {
+        let list =
+            self.file.checklists.iter().find(|list| {
+                list.table("run").is_some_and(|run| run.column("slot_end").is_some())
+            })?;
+        let sheet = self.file.sheet(list, &self.functions);
+        let (facts, profile) = (&self.file.standing.facts, self.file.profile.as_deref());
+        let known = Known { checklist: list, facts, profile, sheet: &sheet };
+        let value = |name, row| match known.value(name, row)? {
+            Value::Quantity(quantity) => Some(quantity.value),
+            _ => None,
+        };
+        let long = value("run.slot_end", run)?.minus(value("run.slot_start", run)?).ok()?;
+        u32::try_from(long.over(value("member_spacing", None)?).ok()?.ceil()).ok()
     }
 
     fn value(&self, name: &str, row: Option<u32>) -> Option<Value> {

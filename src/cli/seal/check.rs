@@ -68,8 +68,14 @@ pub(in super::super) fn run(
         }
     }
     let advice = "do not rely on it, and ask the company for the record anew";
+    let broken = report.findings.iter().filter(|finding| finding.state == State::Broken);
+    let only_pages = broken.map(|finding| finding.part).eq([Part::Pages]) && key != State::Broken;
     match report.since() {
         _ if holds => Ok(()),
+        _ if only_pages => bail!(
+            "the pages of `{shown}` do not hold: do not rely on them. The record attached to it \
+             does, alone; ask the company for the PDF anew"
+        ),
         Some(seq) => bail!("`{shown}` does not hold: see from entry {seq} on; {advice}"),
         None if report.is_broken() || key == State::Broken => {
             bail!("`{shown}` does not hold; {advice}")

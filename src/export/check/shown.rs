@@ -4,8 +4,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::domain::{
-    About, Checked, Entry, Hash, Json, Outcome, RecordFact, RecordPhoto, Standing, StepRef,
-    StepStanding, Units, WalkId, sealing,
+    About, Checked, Entry, Hash, Json, Outcome, PhotoFile, RecordFact, RecordPhoto, Standing,
+    StepRef, StepStanding, Units, WalkId, sealing,
 };
 
 use super::super::told::Told;
@@ -229,6 +229,8 @@ impl<'a> Compared<'a> {
         let expected = standing.photos.iter().enumerate().map(|(at, kept)| {
             // The step's name comes from a checklist.
             let title = shown.get(at).and_then(|photo| photo.get("step_title"));
+            // What lay on the machine that made it is known there alone.
+            let file = shown.get(at).and_then(|photo| photo.get("file")).and_then(Json::as_text);
             photos::json(&RecordPhoto {
                 seq: kept.seq,
                 at: kept.at,
@@ -237,6 +239,7 @@ impl<'a> Compared<'a> {
                 step: kept.step.clone(),
                 title: title.and_then(Json::as_text).map(str::to_owned),
                 photo: kept.photo.clone(),
+                file: PhotoFile::ALL.into_iter().find(|one| file == Some(one.word())),
             })
         });
         self.each("photos", expected);
@@ -253,7 +256,13 @@ impl<'a> Compared<'a> {
             // The names of the steps in a finding come from a checklist.
             let steps = found.get("closed").map_or(&[][..], |closed| items(closed, "steps"));
             let title = |at: usize| steps.get(at)?.get("title")?.as_text().map(str::to_owned);
-            let expected = callback::stands_of(call, |at, _| title(at).unwrap_or_default());
+            let visits = items(found, "visits");
+            let visit = |at: usize| visits.get(at)?.get("walk_title")?.as_text().map(str::to_owned);
+            let expected = callback::stands_of(
+                call,
+                |at, _| title(at).unwrap_or_default(),
+                |at, _| visit(at).unwrap_or_default(),
+            );
             let path = format!("callbacks[{}]", call.call.id);
             self.members(&path, &expected, found, Some(call.opened.seq));
         }

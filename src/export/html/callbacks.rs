@@ -16,9 +16,9 @@ pub(super) fn accepted(page: &mut Html, record: &Record) {
     for (need, accepted) in found {
         let title = order::title_in(record, need);
         page.element("<li><strong>", words::about(&need.about), ":</strong> ");
-        page.text(&words::without_advice(&words::after_about(need, title)));
-        if let Some(found) = order::off_target(record, need) {
-            page.raw(" ").text(&words::asked_and_found(found, record.job.units));
+        page.text(&words::without_advice(&words::after_about(need, title.as_deref())));
+        if let Some(behind) = order::behind(record, need, true) {
+            page.raw(" ").text(&behind);
         }
         page.raw(" It was ").text(&callback::accepted(accepted)).raw("</li>\n");
     }
@@ -45,8 +45,7 @@ fn row(record: &Record, one: &RecordCallback) -> Row {
     reported.element("<p class=\"said\">", &by, "</p>");
     let mut found = Html::default();
     for (walk, visited) in &standing.visits {
-        let title = record.walks.iter().find(|known| known.id == *walk).map(order::walk_title);
-        let title = title.unwrap_or_else(|| walk.to_string());
+        let title = callback::walk_name(record, walk);
         found.raw("<p class=\"said\">visited ").time(visited.at);
         found.text(&format!(" by {}: {title}", visited.by)).raw("</p>");
     }
@@ -64,13 +63,10 @@ fn row(record: &Record, one: &RecordCallback) -> Row {
             found.text(&format!(" by {}, entry {}", closed.by, closed.seq)).raw("</p>");
         }
     }
-    let (from, to) = one.covers;
-    let covers = match one.follows {
-        Some((seq, hash)) => format!(
-            "Addendum: entries {from} to {to}, after the record up to entry {seq} ({hash})."
-        ),
-        None => format!("Addendum: entries {from} to {to}."),
-    };
-    found.element("<p class=\"said\">", &covers, "</p>");
+    found.element("<p class=\"said\">", &callback::covers(one), "</p>");
+    if let Some((seq, hash)) = one.follows {
+        found.raw("<p class=\"said\">entry ").text(&seq.to_string()).raw(": <span class=\"hash\">");
+        found.text(&hash.to_string()).raw("</span></p>");
+    }
     Row::Cells(vec![reported, Html::of(&callback::water(call)), found])
 }

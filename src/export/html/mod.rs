@@ -8,12 +8,12 @@ mod sheet;
 mod writer;
 
 use crate::domain::{
-    Computed, Due, How, Job, Note, PinKind, PointKind, PointStanding, Record, RecordFact,
+    Computed, Due, Hash, How, Job, Note, PinKind, PointKind, PointStanding, Record, RecordFact,
     RecordStep, RecordWalk, Units,
 };
 
 use self::writer::{Html, Row};
-use super::photos::Previews;
+use super::photos::{self, Previews};
 use super::{drawing, order, sheet_parts, sound, words};
 
 pub use self::sheet::{Drawing, sheet};
@@ -21,13 +21,27 @@ pub use self::sheet::{Drawing, sheet};
 /// The page without its photos.
 #[must_use]
 pub fn record(record: &Record, due: &[Due]) -> String {
-    record_with_photos(record, due, &Previews::new())
+    record_with_photos(record, due, &Previews::new(), None)
+}
+
+/// The sealed record of the same job, to compare by eye.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SealedAs {
+    /// SHA-256 of the record without its seal.
+    pub hash: Hash,
+    /// The key of the device that sealed it.
+    pub key: String,
 }
 
 /// The page. What a leak call needs comes first; then every step, the figures,
 /// and what all of it rests on. The previews become part of it.
 #[must_use]
-pub fn record_with_photos(record: &Record, due: &[Due], previews: &Previews) -> String {
+pub fn record_with_photos(
+    record: &Record,
+    due: &[Due],
+    previews: &Previews,
+    sealed: Option<&SealedAs>,
+) -> String {
     let mut page = Html::default();
     head(&mut page, "Install record", &record.job, "");
     page.raw("<main>\n<section>\n");
@@ -60,9 +74,21 @@ pub fn record_with_photos(record: &Record, due: &[Due], previews: &Previews) -> 
     heard(&mut page, record);
     page.raw("</main>\n<footer>\n<h2>What this record is not</h2>\n");
     page.element("<p>", words::IS_NOT, "</p>\n");
-    page.raw("<p>This page has no seal: the PDF and the JSON of the record have one.</p>\n");
+    seal(&mut page, sealed);
     page.raw("</footer>\n</body>\n</html>\n");
     page.into_string()
+}
+
+/// A page can be changed by anybody; the sealed record is named for comparison.
+fn seal(page: &mut Html, sealed: Option<&SealedAs>) {
+    let Some(SealedAs { hash, key }) = sealed else {
+        page.raw("<p>This page has no seal: the PDF and the JSON of the record have one.</p>\n");
+        return;
+    };
+    page.raw("<p>This page has no seal of its own. The PDF and the JSON of the same record have ");
+    page.raw("one, and show these to compare:</p>\n<ul>\n<li>SHA-256 of the record without its ");
+    page.element("seal: <span class=\"hash\">", &hash.to_string(), "</span></li>\n<li>Key of the ");
+    page.element("device that sealed it: <span class=\"hash\">", key, "</span></li>\n</ul>\n");
 }
 
 /// A value for text and for quoted attributes of any page.
@@ -119,6 +145,10 @@ fn front(page: &mut Html, record: &Record) {
     let times = format!("\ntimes are the clock at the address, {}", job.time_zone);
     let mut code = Html::of(&job.code_edition);
     code.element("<span class=\"more\">", &times, "</span>");
+    let holds = order::holds(record);
+    if !holds.is_empty() {
+        pair(page, "Hold points", &Html::of(&holds.join("\n")));
+    }
     pair(page, "Code edition in force there", &code);
     page.raw("</dl>\n");
 }
@@ -129,11 +159,17 @@ fn computed(page: &mut Html, record: &Record) {
     let first = record.walks.iter().flat_map(|walk| &walk.measures);
     let first = first.filter(|m| m.first_page && matches!(m.computed, Computed::Value(_)));
     let rows: Vec<Row> = first
-        .map(|m| Row::Cells(vec![Html::of(&m.title), Html::of(&words::measure(m, units))]))
+        .map(|m| {
+            let line = order::measure_line(&order::tables(record), m);
+            Row::Cells(vec![Html::of(&line), Html::of(&words::measure(m, units))])
+        })
         .collect();
     if !rows.is_empty() {
         page.raw("<h2>What was computed</h2>\n");
         page.table("two", &["Measure", "Value"], &rows);
+        if let Some(assumed) = order::assumed(record) {
+            page.element("<p>", &assumed, "</p>\n");
+        }
     }
 }
 
@@ -181,6 +217,9 @@ fn pair(page: &mut Html, name: &'static str, value: &Html) {
 
 fn open_matters(page: &mut Html, record: &Record) {
     page.raw("<h2>Deviations and open matters</h2>\n<hr class=\"cut\">\n");
+    if let Some(amiss) = photos::all_amiss(record) {
+        page.element("<p><strong>", &amiss, "</strong></p>\n");
+    }
     if record.attention.is_empty() && !record.deviations.is_empty() {
         page.raw("<p>None is open: every deviation was accepted, as told below.</p>\n");
     } else if record.attention.is_empty() && order::unfinished(record).is_some() {
@@ -206,9 +245,9 @@ fn matters(page: &mut Html, record: &Record) {
     for need in &record.attention {
         let title = order::title_in(record, need);
         page.element("<li><strong>", words::about(&need.about), ":</strong> ");
-        page.text(&words::after_about(need, title));
-        if let Some(found) = order::off_target(record, need) {
-            page.raw(" ").text(&words::asked_and_found(found, record.job.units));
+        page.text(&words::after_about(need, title.as_deref()));
+        if let Some(behind) = order::behind(record, need, false) {
+            page.raw(" ").text(&behind);
         }
         page.raw("</li>\n");
     }
@@ -221,15 +260,22 @@ fn some_steps(page: &mut Html, heading: &'static str, steps: &[&RecordStep], uni
         return;
     }
     page.element("<h2>", heading, "</h2>\n");
-    let rows: Vec<Row> = steps
-        .iter()
-        .map(|step| {
-            let mut cells = vec![Html::of(&step.title)];
-            cells.extend(standing(step, units));
-            Row::Cells(cells)
-        })
-        .collect();
-    page.table("steps", STEP_HEADINGS, &rows);
+    let row = |step: &RecordStep| {
+        let mut cells = vec![Html::of(&step.title)];
+        cells.extend(standing(step, units));
+        Row::Cells(cells)
+    };
+    page.table("steps", STEP_HEADINGS, &step_rows(steps, row));
+}
+
+/// A row a step, and one for open ones that follow each other.
+fn step_rows(steps: &[&RecordStep], row: impl Fn(&RecordStep) -> Row) -> Vec<Row> {
+    let together = steps.chunk_by(|one, next| is_bare(one) && is_bare(next));
+    let rows = together.map(|steps| match steps {
+        [step] => row(step),
+        open => open_row(open),
+    });
+    rows.collect()
 }
 
 const STEP_HEADINGS: &[&str] = &["Step", "Asked for", "Found", "When", "By whom, and how"];
@@ -242,8 +288,23 @@ fn steps(page: &mut Html, walk: &RecordWalk, units: Units) {
     if walk.begun.is_none() {
         return;
     }
-    let rows: Vec<Row> = walk.steps.iter().map(|step| step_row(step, units)).collect();
-    page.table("steps", STEP_HEADINGS, &rows);
+    let all: Vec<&RecordStep> = walk.steps.iter().collect();
+    page.table("steps", STEP_HEADINGS, &step_rows(&all, |step| step_row(step, units)));
+}
+
+/// What nobody has come to yet says nothing but its name.
+fn is_bare(step: &RecordStep) -> bool {
+    let photos = step.photos_taken.max(step.photos_kept);
+    step.settled.is_none() && step.point.is_none() && step.corrected.is_empty() && photos == 0
+}
+
+/// Open steps that follow each other.
+fn open_row(open: &[&RecordStep]) -> Row {
+    let titles: Vec<&str> = open.iter().map(|step| step.title.as_str()).collect();
+    let mut name = Html::of(&format!("{} steps", open.len()));
+    name.element("<p class=\"said\">", &titles.join("; "), "</p>");
+    let rest = [Html::default(), Html::of("open: not logged"), Html::default(), Html::default()];
+    Row::Cells([name].into_iter().chain(rest).collect())
 }
 
 fn step_row(step: &RecordStep, units: Units) -> Row {
@@ -309,10 +370,11 @@ fn how(note: &Note) -> &'static str {
 }
 
 fn notes(page: &mut Html, record: &Record) {
+    page.raw("<section>\n<h2>Notes</h2>\n");
     if record.notes.is_empty() {
+        page.raw("<p>None was taken, but for answers that are notes: they stand with their steps.</p>\n</section>\n");
         return;
     }
-    page.raw("<section>\n<h2>Notes</h2>\n");
     let rows: Vec<Row> = record
         .notes
         .iter()
@@ -412,6 +474,9 @@ fn cautions(page: &mut Html, record: &Record) {
     let mut rows = Vec::new();
     // Each checklist once, however often it was walked.
     for walk in record.walks.iter().filter(|walk| walk.id.nth == 1) {
+        if !walk.checklist.cautions.is_empty() {
+            rows.push(Row::Group(walk.checklist.title.clone()));
+        }
         for caution in &walk.checklist.cautions {
             let walks = record.walks.iter().filter(|w| w.id.checklist == walk.id.checklist);
             let steps = walks.flat_map(|walk| &walk.steps);
@@ -491,22 +556,28 @@ fn heard(page: &mut Html, record: &Record) {
             let How::Voice(heard) = &settled.how else { continue };
             let mut sound = Html::default();
             sound.element("<span class=\"hash\">", &heard.sound.to_string(), "</span>");
-            let scores = format!("{}, {}, {}", heard.b_milli, heard.a_milli, heard.m_milli);
-            rows.push(Row::Cells(vec![
+            let scores = [heard.b_milli, heard.a_milli, heard.m_milli];
+            let mut cells = vec![
                 Html::of(&format!("{} (entry {})", step.title, settled.seq)),
                 Html::of(&format!("“{}”", heard.words)),
-                Html::of(&scores),
-                sound,
-            ]));
+            ];
+            cells.extend(scores.map(|score| Html::of(&score.to_string())));
+            cells.push(sound);
+            rows.push(Row::Cells(cells));
         }
     }
     if rows.is_empty() {
         return;
     }
     page.raw("<section>\n<h2>How the spoken answers were heard</h2>\n<p>");
-    page.raw("Three scores, in thousandths of a natural-log unit: how well the sound fits the ");
-    page.raw("phrases allowed (per token), the same against free speech, and how far the next ");
-    page.raw("meaning is away. The hash is of the sound as recorded.</p>\n");
-    let headings = &["Step", "Heard as", "Scores", "SHA-256 of the sound"];
+    page.raw(words::HEARD_SAYS).raw(" The hash is of the sound as recorded.</p>\n");
+    let headings = &[
+        "Step",
+        "Heard as",
+        "Fit",
+        "Beside free speech",
+        "To the next meaning",
+        "SHA-256 of the sound",
+    ];
     page.table("heard", headings, &rows).raw("</section>\n");
 }

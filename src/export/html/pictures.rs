@@ -20,7 +20,7 @@ pub(super) fn photos(page: &mut Html, record: &Record, previews: &Previews) {
                 page.picture(jpeg, &format!("Photo {number}: {}", shows(kept)));
             }
             None => {
-                page.raw("<p>(The picture is not in this page.)</p>");
+                page.raw("<p>(Its smaller picture was not there whole.)</p>");
             }
         }
         page.raw("<figcaption><strong>");
@@ -28,8 +28,11 @@ pub(super) fn photos(page: &mut Html, record: &Record, previews: &Previews) {
         if let (Some(title), Some(_)) = (&kept.title, &kept.photo.caption) {
             page.element("<br>At the step “", title, "”");
         }
+        if let Some(amiss) = photos::amiss(kept) {
+            page.element("<br><strong>", amiss, "</strong>");
+        }
         page.raw("<br>Kept ").time(kept.at).text(&format!(" by {}, entry {}", kept.by, kept.seq));
-        page.element("<br>", &photos::size(&kept.photo), "");
+        page.element("<br>", &photos::size_and_taken(&kept.photo), "");
         let hash = kept.photo.sha256.to_string();
         page.element("<br><span class=\"hash\">", &hash, "</span>");
         if let Some(left_out) = photos::left_out(&kept.photo) {

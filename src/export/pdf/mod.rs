@@ -84,7 +84,8 @@ pub fn sources(
     paper: Paper,
 ) -> Result<Sources, PdfError> {
     let previews = previews(record, preview);
-    let files = files(text, record, &previews, paper, world::is_covered)?;
+    let look = Look { paper, layout: Layout::Full, can_show: world::is_covered };
+    let files = files(text, record, &previews, look)?;
     let files = files.into_iter().map(|(path, bytes)| (path, bytes.to_vec())).collect();
     Ok(Sources { template: TEMPLATE, files })
 }
@@ -101,26 +102,60 @@ fn pages(
     paper: Paper,
     can_show: fn(char) -> bool,
 ) -> Result<Vec<u8>, PdfError> {
-    let files = files(text, record, previews, paper, can_show)?;
-    let desk = Desk::new(TEMPLATE, files)?;
-    let made = typst::compile::<PagedDocument>(&desk)
-        .output
-        .map_err(|errors| said(&errors))
-        .and_then(|document| {
-            let standards = PdfStandards::new(&[PdfStandard::A_3b, PdfStandard::Ua_1])
-                .map_err(|error| PdfError { why: error.message().to_string() })?;
-            let options = PdfOptions {
-                timestamp: view::time(record),
-                ident: Smart::Custom(view::number(record).to_owned()),
-                creator: Smart::Custom(Some(view::maker(record).to_owned())),
-                standards,
-                ..PdfOptions::default()
-            };
-            typst_pdf::pdf(&document, &options).map_err(|errors| said(&errors))
-        });
+    let laid_out = |layout| {
+        typeset(TEMPLATE, files(text, record, previews, Look { paper, layout, can_show })?)
+    };
+    let made = laid_out(Layout::Full).and_then(|full| match full.at_rest {
+        true => Ok(full),
+        false => laid_out(Layout::Plain),
+    });
+    let made = made.and_then(|Typeset { document, .. }| {
+        let standards = PdfStandards::new(&[PdfStandard::A_3b, PdfStandard::Ua_1])
+            .map_err(|error| PdfError { why: error.message().to_string() })?;
+        let options = PdfOptions {
+            timestamp: view::time(record),
+            ident: Smart::Custom(view::number(record).to_owned()),
+            creator: Smart::Custom(Some(view::maker(record).to_owned())),
+            standards,
+            ..PdfOptions::default()
+        };
+        typst_pdf::pdf(&document, &options).map_err(|errors| said(&errors))
+    });
     // What the typesetter remembers of this record is of no use for another.
     typst::comemo::evict(0);
     made
+}
+
+/// What may depend on where something came to stand.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Layout {
+    /// Links say on which page they lead, and the first page ends where it says all.
+    Full,
+    /// Neither: for a record whose pages would never come to rest.
+    Plain,
+}
+
+/// How the pages of one record look.
+#[derive(Clone, Copy, Debug)]
+struct Look {
+    paper: Paper,
+    layout: Layout,
+    can_show: fn(char) -> bool,
+}
+
+/// Pages, and whether they are what they say of themselves: page numbers, and what
+/// stands on which.
+struct Typeset {
+    document: PagedDocument,
+    at_rest: bool,
+}
+
+fn typeset(template: &str, files: Vec<(String, Bytes)>) -> Result<Typeset, PdfError> {
+    let desk = Desk::new(template, files)?;
+    let made = typst::compile::<PagedDocument>(&desk);
+    let at_rest = !made.warnings.iter().any(|warning| warning.message.contains("converge"));
+    let document = made.output.map_err(|errors| said(&errors))?;
+    Ok(Typeset { document, at_rest })
 }
 
 /// What the template reads, by path.
@@ -128,12 +163,11 @@ fn files(
     text: &str,
     record: &Json,
     previews: &[Option<Vec<u8>>],
-    paper: Paper,
-    can_show: fn(char) -> bool,
+    look: Look,
 ) -> Result<Vec<(String, Bytes)>, PdfError> {
     let hash = view::hash(record);
-    let shown = view::shown(record, can_show);
-    let view = view::view(&shown, &hash, previews, paper);
+    let shown = view::shown(record, look.can_show);
+    let view = view::view(&shown, &hash, previews, look);
     let mut files = vec![
         ("/record.json".to_owned(), Bytes::new(text.to_owned().into_bytes())),
         ("/view.json".to_owned(), Bytes::from_string(canonical(&view)?)),
@@ -163,4 +197,23 @@ fn said(errors: &[SourceDiagnostic]) -> PdfError {
         })
         .collect();
     PdfError { why: words.join("; ") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Pages that name a page which moves away because it was named.
+    const RESTLESS: &str =
+        "#context if counter(page).final().first() == 1 { pagebreak() } else { [a] }
+        #set page(height: auto)
+        b";
+
+    #[test]
+    fn pages_that_never_come_to_rest_are_found() {
+        for (template, at_rest) in [("a #pagebreak() b", true), (RESTLESS, false)] {
+            let made = typeset(template, Vec::new());
+            assert_eq!(made.map(|made| made.at_rest), Ok(at_rest), "{template}");
+        }
+    }
 }

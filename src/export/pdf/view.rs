@@ -5,22 +5,25 @@ use jiff::tz::Offset;
 use typst::foundations::Datetime;
 use typst_pdf::Timestamp;
 
-use super::{Paper, PdfError, world};
-use crate::domain::{At, Hash, Json};
+use super::{Layout, Look, PdfError, world};
+use crate::domain::{At, Hash, Json, desk};
 use crate::export::scan::{Scan, scan};
 use crate::export::words;
 
-/// So many open and so many accepted matters stand on the first page; the others
-/// follow later.
-const MOST_FIRST: u32 = 4;
-/// So many dates stand on the first page; where there are more, all follow later.
-const MOST_DATES_FIRST: u32 = 4;
+/// So many open matters and as many accepted ones, and so many dates, stand on the
+/// first page: the first of these that leaves it whole. The others follow later.
+const MOST_FIRST: [[u32; 2]; 6] = [[4, 4], [4, 2], [3, 2], [2, 2], [2, 1], [1, 1]];
 /// Photos on paper, at most: the typesetter has to remember a path for each.
 const MOST_PHOTOS: usize = 10_000;
 
 /// Everything the template reads: of the record as it is shown, and the hash of
 /// the record as it is.
-pub(super) fn view(shown: &Json, hash: &str, previews: &[Option<Vec<u8>>], paper: Paper) -> Json {
+pub(super) fn view(
+    shown: &Json,
+    hash: &str,
+    previews: &[Option<Vec<u8>>],
+    Look { paper, layout, .. }: Look,
+) -> Json {
     let fonts = |names: &[&str]| Json::List(names.iter().map(Json::text).collect());
     let there = previews.iter().map(|photo| Json::Bool(photo.is_some()));
     let rests = rests(shown, hash)
@@ -29,15 +32,20 @@ pub(super) fn view(shown: &Json, hash: &str, previews: &[Option<Vec<u8>>], paper
     Json::object([
         ("record", shown.clone()),
         ("paper", paper.word().into()),
+        ("plain", Json::Bool(layout == Layout::Plain)),
         ("fonts", fonts(world::TEXT)),
         ("mono", "DejaVu Sans Mono".into()),
         ("invented", words::INVENTED.into()),
         ("footer", Json::from(format!("Made by {}", maker(shown)))),
         ("qr_alt", "The record's number, hash and key as a code to scan".into()),
-        ("most_first", Json::from(MOST_FIRST)),
-        ("most_dates_first", Json::from(MOST_DATES_FIRST)),
+        (
+            "most_first",
+            Json::List(MOST_FIRST.map(|few| Json::List(few.map(Json::from).into())).into()),
+        ),
         ("previews", Json::List(there.collect())),
         ("rests", Json::List(rests.collect())),
+        ("water_tags", Json::List(desk::WATER.map(Json::from).into())),
+        ("heard_says", words::HEARD_SAYS.into()),
         ("drawings", Json::List(drawings(shown).into_iter().map(size_mm).collect())),
     ])
 }

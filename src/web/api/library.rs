@@ -52,7 +52,7 @@ struct OfVersion {
     #[param(min_length = 1, example = "deck-intake")]
     id: String,
     /// Its version.
-    #[param(pattern = r"^[0-9]+\.[0-9]+\.[0-9]+$", max_length = 30, example = "1.2.0")]
+    #[param(pattern = r"^[0-9]+\.[0-9]+\.[0-9]+$", max_length = 30, example = "1.3.0")]
     version: String,
 }
 
@@ -159,7 +159,7 @@ async fn text(
 #[into_params(parameter_in = Query)]
 struct Since {
     /// The version it is compared with.
-    #[param(pattern = r"^[0-9]+\.[0-9]+\.[0-9]+$", max_length = 30, example = "1.2.0")]
+    #[param(pattern = r"^[0-9]+\.[0-9]+\.[0-9]+$", max_length = 30, example = "1.3.0")]
     since: String,
 }
 

@@ -159,6 +159,8 @@ async function evening() {
   await asks(phone, 'Is this right');
   await touch(phone, /^yes/i);
   await asks(phone, 'Nails clear of a tuck');
+  // The screen comes first, then that the log has the answer.
+  await phone.waitForFunction(() => document.getElementById('link').textContent === '');
   notes.online = await phone.textContent('#link');
   // The browser complains of every try without a connection.
   const own = told.errors.splice(before);

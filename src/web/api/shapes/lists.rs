@@ -235,7 +235,7 @@ struct AdoptedVersion {
     kind: String,
     #[schema(example = "deck-intake")]
     id: String,
-    #[schema(example = "1.2.0")]
+    #[schema(example = "1.3.0")]
     version: String,
     /// SHA-256 of the file.
     sha256: String,

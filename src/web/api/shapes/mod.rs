@@ -65,7 +65,7 @@ pub(super) struct Pin {
     kind: String,
     #[schema(example = "deck-intake")]
     id: String,
-    #[schema(example = "1.2.0")]
+    #[schema(example = "1.3.0")]
     version: String,
     /// SHA-256 of the file, in the record.
     file_sha256: Option<String>,

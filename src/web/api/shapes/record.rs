@@ -32,6 +32,12 @@ pub(in super::super) struct Record {
     sound: Option<Sound>,
     /// Which walks are not ended, or that none was begun; left out where all have ended.
     unfinished: Option<String>,
+    /// Whether what stands on the first page rests on facts that nobody gave.
+    first_page_assumed: Option<String>,
+    /// Hold points that were reached, with who released each.
+    hold_points: Vec<String>,
+    /// How many files of photos are missing or changed; left out where none is.
+    photos_amiss: Option<String>,
     follow_ups: Vec<FollowUp>,
     deviations: Vec<Attention>,
     callbacks: Vec<CallStanding>,
@@ -61,6 +67,12 @@ pub(in super::super) struct SealedRecord {
     sound: Option<Sound>,
     /// Which walks are not ended, or that none was begun; left out where all have ended.
     unfinished: Option<String>,
+    /// Whether what stands on the first page rests on facts that nobody gave.
+    first_page_assumed: Option<String>,
+    /// Hold points that were reached, with who released each.
+    hold_points: Vec<String>,
+    /// How many files of photos are missing or changed; left out where none is.
+    photos_amiss: Option<String>,
     follow_ups: Vec<FollowUp>,
     deviations: Vec<Attention>,
     callbacks: Vec<CallStanding>,
@@ -164,6 +176,8 @@ pub(super) struct Attention {
     newest: Option<String>,
     accepted: Option<Acceptance>,
     accepted_shown: Option<String>,
+    /// What was asked for and found, who logged it, and whether nobody has accepted it.
+    logged_shown: Option<String>,
     /// Whether it lies where water was said to come in, for the desk.
     at_place: Option<bool>,
 }
@@ -391,6 +405,11 @@ struct Photo {
     path: String,
     preview_sha256: String,
     preview_path: String,
+    /// What of its file lay on the machine that made the record: `whole`, `missing` or
+    /// `changed`; left out where nobody looked.
+    file: Option<String>,
+    /// What is amiss with its file.
+    amiss: Option<String>,
 }
 
 /// When the ear was open, and the hearing checks.
@@ -495,6 +514,7 @@ struct Visit {
     at: String,
     by: String,
     walk: String,
+    walk_title: String,
 }
 
 /// The finding.
@@ -527,6 +547,8 @@ struct Addendum {
     follows: Option<ChainHead>,
     from_entry: u64,
     to_entry: u64,
+    /// Its own entries, among which those of another call may stand.
+    line: String,
 }
 
 /// An entry of a call.
