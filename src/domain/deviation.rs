@@ -1,7 +1,7 @@
 //! Deviations and who accepted them. Accepting hides nothing: what was accepted
 //! is no longer open, and every output goes on showing it.
 
-use super::{About, At, Attention, Checklist, Job, StepRef};
+use super::{About, At, Attention, Checklist, How, Job, StepRef};
 
 /// The kinds of deviation that somebody may accept.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -55,6 +55,8 @@ pub struct Acceptance {
     pub by: String,
     /// In which role.
     pub role: String,
+    /// How it was conveyed.
+    pub how: How,
     /// Why.
     pub reason: String,
     /// Which deviations of the entry.

@@ -67,6 +67,8 @@ pub struct RecordPhoto {
     /// The photo.
     pub photo: Photo,
     /// Of which walk.
+    pub walk: Option<WalkId>,
+    /// Of which checklist.
     pub checklist: Option<String>,
     /// At which of its steps.
     pub step: Option<StepRef>,
@@ -119,6 +121,8 @@ pub struct RecordFact {
     pub value: Value,
     /// Whether nobody gave it and the checklist's default was taken.
     pub assumed: bool,
+    /// Whether that default follows from what was given alone.
+    pub follows: bool,
 }
 
 /// One walk in a record.
@@ -376,6 +380,7 @@ impl JobFile {
             let list = kept.walk.as_ref().and_then(|id| self.checklist(&id.checklist));
             RecordPhoto {
                 photo: kept.photo.clone(),
+                walk: kept.walk.clone(),
                 checklist: kept.walk.as_ref().map(|id| id.checklist.clone()),
                 step: kept.step.clone(),
                 title: list.zip(kept.step.as_ref()).map(|(list, at)| list.title_of(at)),
@@ -399,17 +404,38 @@ impl JobFile {
             ask: ask(name),
             value: value.clone(),
             assumed: false,
+            follows: false,
         });
         let mut facts: Vec<RecordFact> = given.collect();
         let given = |name: &FactName| self.standing.facts.get(&name.name, name.row).is_some();
         let assumed = assumed.into_iter().filter(|(name, _)| !given(name));
         facts.extend(assumed.map(|(name, value)| RecordFact {
             ask: ask(&name),
+            follows: self.follows(&name.name, name.row, MOST_DEEP),
             name,
             value,
             assumed: true,
         }));
         facts
+    }
+
+    /// Whether the value taken for something nobody gave comes from others, all of
+    /// them given: for the pitch of a plane that of the roof.
+    fn follows(&self, name: &str, row: Option<u32>, deep: usize) -> bool {
+        let Some(deep) = deep.checked_sub(1) else { return false };
+        let formula = self.checklists.iter().find_map(|list| {
+            let computed = list.measure(name).map(|measure| &measure.formula);
+            computed.or_else(|| asked(list, name)?.default.as_ref())
+        });
+        let Some(formula) = formula else { return false };
+        let mut names = formula.names().map(|(name, _)| name).peekable();
+        let given = |name: &str| match name.strip_prefix("profile.") {
+            Some(figure) => {
+                self.profile.as_ref().is_some_and(|known| known.figures.contains_key(figure))
+            }
+            None => self.standing.facts.get(name, row.filter(|_| name.contains('.'))).is_some(),
+        };
+        names.peek().is_some() && names.all(|name| given(name) || self.follows(name, row, deep))
     }
 
     fn walk(
@@ -487,6 +513,9 @@ impl JobFile {
         }
     }
 }
+
+/// Facts behind facts behind facts: none follows from so many.
+const MOST_DEEP: usize = 8;
 
 /// The fact or figure of that name.
 fn asked<'a>(checklist: &'a Checklist, name: &str) -> Option<&'a super::Fact> {

@@ -92,6 +92,8 @@ pub struct Release {
     pub at: At,
     /// Who.
     pub by: String,
+    /// How it was conveyed.
+    pub how: How,
 }
 
 /// One way a step was settled.
@@ -281,7 +283,8 @@ impl Standing {
             What::Accepted { entry: of, kinds, role, reason, .. } => {
                 let Logged { seq, at, by } = Logged::of(entry);
                 let (role, reason, kinds) = (role.clone(), reason.clone(), kinds.clone());
-                let acceptance = Acceptance { seq, at, by, role, reason, kinds };
+                let how = draft.how.clone();
+                let acceptance = Acceptance { seq, at, by, role, how, reason, kinds };
                 self.accepted.entry(*of).or_default().push(acceptance);
             }
             What::CallbackOpened(call) => {
@@ -382,8 +385,8 @@ impl Standing {
             What::Released { step, role } => {
                 let point = walk.step(step).point.as_mut();
                 if let Some(point) = point.filter(|point| point.role == *role) {
-                    let (seq, at, by) = (entry.seq, draft.at, draft.by.clone());
-                    point.released = Some(Release { seq, at, by });
+                    let (by, how) = (draft.by.clone(), draft.how.clone());
+                    point.released = Some(Release { seq: entry.seq, at: draft.at, by, how });
                 }
                 return;
             }

@@ -6,7 +6,7 @@ use crate::domain::{
     RecordCallback, Units, WalkId, Warranty,
 };
 
-use super::json::{chain_head, list, needed, object, option};
+use super::json::{chain_head, how, list, needed, object, option};
 use super::told::Told;
 use super::{order, words};
 
@@ -32,8 +32,8 @@ pub fn caller(call: &Call) -> String {
 #[must_use]
 pub fn warranty(warranty: Warranty) -> &'static str {
     match warranty {
-        Warranty::Under => "under warranty",
-        Warranty::Outside => "not under warranty",
+        Warranty::Under => "said to be under warranty",
+        Warranty::Outside => "said not to be under warranty",
         Warranty::Undecided => "warranty not decided",
     }
 }
@@ -61,13 +61,43 @@ pub fn finding(finding: &Finding) -> String {
 #[must_use]
 pub fn accepted(accepted: &Acceptance) -> String {
     format!(
-        "accepted by {} ({}) {}, entry {}, for this reason: {}",
+        "accepted by {} ({}) {}, entry {}, for this reason: “{}”",
         accepted.by,
         accepted.role,
         words::day_and_clock(accepted.at),
         accepted.seq,
         accepted.reason
     )
+}
+
+/// Who took a call down, the visits that were begun, and who closed it, in sentences.
+#[must_use]
+pub fn course(record: &Record, standing: &CallbackStanding) -> Vec<String> {
+    let logged = |what: &str, logged: &Logged| {
+        let (by, at) = (&logged.by, words::day_and_clock(logged.at));
+        format!("{what} by {by}, {at}, entry {}", logged.seq)
+    };
+    let mut all = vec![logged("Taken down", &standing.opened)];
+    for (walk, visited) in &standing.visits {
+        let found = record.walks.iter().find(|known| known.id == *walk);
+        let settled =
+            found.map_or(0, |walk| walk.steps.iter().filter(|s| s.settled.is_some()).count());
+        let steps = found.map_or(0, |walk| walk.steps.len());
+        let ended = match found.and_then(|walk| walk.ended) {
+            Some(ended) => format!("ended {}", words::day_and_clock(ended)),
+            None => format!("not ended, {settled} of {steps} steps settled"),
+        };
+        let begun = logged("begun in the program", visited);
+        all.push(format!("Visit {begun}: {}, {ended}", walk_name(record, walk)));
+    }
+    if standing.visits.is_empty() {
+        all.push("No visit is logged".to_owned());
+    }
+    match &standing.closed {
+        Some((_, closed)) => all.push(logged("Closed", closed)),
+        None => all.push("The call is open".to_owned()),
+    }
+    all
 }
 
 /// A step that a finding names, by its title where the record has it.
@@ -109,6 +139,7 @@ pub(super) fn acceptance(accepted: &Acceptance) -> Json {
         ("at", Json::text(accepted.at)),
         ("by", Json::text(&accepted.by)),
         ("role", Json::text(&accepted.role)),
+        ("how", how(&accepted.how)),
         ("reason", Json::text(&accepted.reason)),
     ])
 }
@@ -156,6 +187,7 @@ pub(super) fn addendum(record: &Record, callback: &RecordCallback) -> Json {
             ]),
         ),
         ("entries", list(entries)),
+        ("course", list(course(record, standing).iter().map(Json::text))),
     ]);
     object(members)
 }

@@ -19,7 +19,7 @@ use crate::measure::{Quantity, Value};
 
 use super::html::Drawing;
 use super::told::Told;
-use super::{callback, drawing, order, photos, sound, words};
+use super::{callback, drawing, first_page, order, photos, sound, words};
 
 /// The whole record, with the dates given out after it.
 #[must_use]
@@ -30,9 +30,11 @@ pub fn record(record: &Record, due: &[Due]) -> Json {
     members.extend([
         ("made_by", sealing::PROGRAM.into()),
         ("made_at", option(record.last_at.as_ref())),
-        ("unfinished", option(order::unfinished(record).as_ref())),
-        ("first_page_assumed", option(order::assumed(record).as_ref())),
-        ("hold_points", list(order::holds(record).iter().map(Json::text))),
+        ("unfinished", option(first_page::unfinished(record).as_ref())),
+        ("first_page_assumed", option(first_page::assumed(record).as_ref())),
+        ("steps_stand", option(first_page::stands(record).as_ref())),
+        ("recordings_reused", option(first_page::reused(record).as_ref())),
+        ("points_reached", list(first_page::points(record).iter().map(Json::text))),
         ("drawings", list(drawing::plates(record).into_iter().map(plate))),
         ("pins", list(record.job.pins.iter().map(pin))),
         ("facts", list(order::facts(record).into_iter().map(|f| asked(f, &tables, units)))),
@@ -44,7 +46,7 @@ pub fn record(record: &Record, due: &[Due]) -> Json {
         ("follow_ups", list(due.iter().map(follow_up))),
         ("deviations", list(record.deviations.iter().map(|d| callback::deviation(record, d)))),
         ("callbacks", list(record.callbacks.iter().map(|c| callback::addendum(record, c)))),
-        ("hands", list(order::hands(record).iter().map(Json::text))),
+        ("hands", list(first_page::who(record).iter().map(Json::text))),
     ]);
     object(members)
 }
@@ -243,6 +245,7 @@ pub(super) fn fact(fact: &RecordFact, units: Units) -> Json {
     members.extend([
         ("ask", Json::text(&fact.ask)),
         ("assumed", Json::Bool(fact.assumed)),
+        ("follows_from_others", if fact.follows { Json::Bool(true) } else { Json::Null }),
         ("value", shown(&fact.value, words::value(&fact.value, units))),
     ]);
     object(members)
@@ -395,7 +398,7 @@ fn comparison(comparison: &Comparison, units: Units) -> Json {
     Json::object([("result", word.into()), ("by", by)])
 }
 
-fn how(how: &How) -> Json {
+pub(super) fn how(how: &How) -> Json {
     let heard =
         how.heard().map_or(Json::Null, |Heard { words, b_milli, a_milli, m_milli, sound }| {
             Json::object([
@@ -415,6 +418,7 @@ pub(super) fn point(point: &PointStanding) -> Json {
             ("entry_seq", Json::whole(release.seq)),
             ("at", Json::text(release.at)),
             ("by", Json::text(&release.by)),
+            ("how", how(&release.how)),
         ])
     });
     Json::object([

@@ -12,6 +12,7 @@ pub mod check;
 pub mod csv;
 pub mod desk;
 pub mod drawing;
+pub mod first_page;
 pub mod html;
 pub mod json;
 pub mod listing;

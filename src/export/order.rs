@@ -1,10 +1,8 @@
 //! What of a record or a day belongs where and with what: shared by every
 //! output, so that none of them leaves something out on its own.
 
-use std::collections::BTreeSet;
-
 use crate::domain::{
-    About, Attention, DayJob, DeviationKind, FactName, Note, PointKind, Record, RecordFact,
+    About, Acceptance, Attention, DayJob, DeviationKind, FactName, Note, Record, RecordFact,
     RecordMeasure, RecordStep, RecordWalk, StepRef, Table, WalkId, desk,
 };
 
@@ -43,6 +41,14 @@ pub fn behind(record: &Record, need: &Attention, accepted: bool) -> Option<Strin
     Some(format!("{found}Logged by {by}, {at}, entry {}{open}.", settled.seq))
 }
 
+/// Who accepted how a step stands, where somebody did.
+#[must_use]
+pub fn accepted<'a>(record: &'a Record, step: &RecordStep) -> Option<&'a Acceptance> {
+    let seq = step.settled.as_ref()?.seq;
+    let own = record.deviations.iter().filter(|deviation| deviation.need.seq == Some(seq));
+    own.filter_map(|deviation| deviation.accepted.as_ref()).next()
+}
+
 /// The name of a step in a day, from the entries of that day.
 #[must_use]
 pub fn day_title<'a>(job: &'a DayJob, attention: &Attention) -> Option<&'a str> {
@@ -52,83 +58,6 @@ pub fn day_title<'a>(job: &'a DayJob, attention: &Attention) -> Option<&'a str> 
         draft.walk.as_ref() == Some(&attention.walk) && draft.what.step() == Some(step)
     });
     same.and_then(|(_, title)| title.as_deref())
-}
-
-/// Everybody who settled a step or released a point, with the roles the job
-/// gives them, in order of first appearance.
-#[must_use]
-pub fn hands(record: &Record) -> Vec<String> {
-    let mut names: Vec<&str> = Vec::new();
-    for step in record.walks.iter().flat_map(|walk| &walk.steps) {
-        let settled = step.corrected.iter().chain(&step.settled).map(|s| s.by.as_str());
-        let released = step.point.iter().filter_map(|p| p.released.as_ref());
-        for name in settled.chain(released.map(|r| r.by.as_str())) {
-            if !names.contains(&name) {
-                names.push(name);
-            }
-        }
-    }
-    names.into_iter().map(|name| with_roles(record, name)).collect()
-}
-
-/// Every hold point that was reached, with who released it.
-#[must_use]
-pub fn holds(record: &Record) -> Vec<String> {
-    let steps = record.walks.iter().flat_map(|walk| walk.steps.iter().map(move |s| (walk, s)));
-    let held = steps.filter_map(|(walk, step)| {
-        let point = step.point.as_ref().filter(|point| point.kind == PointKind::Hold)?;
-        let became = match &point.released {
-            Some(release) => format!(
-                "released by {}, {}, entry {}",
-                with_roles(record, &release.by),
-                words::day_and_clock(release.at),
-                release.seq
-            ),
-            None => format!("NOT RELEASED, waits since {}", words::day_and_clock(point.reached)),
-        };
-        let title = in_walk(&walk.id, &step.title);
-        Some(format!("“{title}”, for the {}: {became}", point.role))
-    });
-    held.collect()
-}
-
-/// Whether what stands on the first page rests on facts that nobody gave, in a
-/// sentence; none where nothing stands there.
-#[must_use]
-pub fn assumed(record: &Record) -> Option<String> {
-    const MOST: usize = 5;
-    let measures = record.walks.iter().flat_map(|walk| &walk.measures);
-    let first: Vec<&RecordMeasure> = measures.filter(|m| m.first_page).collect();
-    if first.is_empty() {
-        return None;
-    }
-    let behind: BTreeSet<&str> =
-        first.iter().flat_map(|measure| &measure.facts).map(String::as_str).collect();
-    let counts = |fact: &&RecordFact| fact.assumed && behind.contains(fact.name.name.as_str());
-    let (rowed, whole): (Vec<&RecordFact>, Vec<&RecordFact>) =
-        facts(record).into_iter().filter(counts).partition(|fact| fact.name.row.is_some());
-    let shown = |fact: &&RecordFact| {
-        let value = words::value(&fact.value, record.job.units);
-        format!("{} {value}", words::fact_name(&fact.name))
-    };
-    let mut said: Vec<String> = whole.iter().take(MOST).map(shown).collect();
-    let more = whole.len().saturating_sub(MOST);
-    said.extend((0 < more).then(|| format!("{more} more of the whole job")));
-    let tables = tables(record);
-    let mut of: Vec<String> = Vec::new();
-    for name in rowed.iter().filter_map(|fact| row_name(&tables, &fact.name)) {
-        if !of.contains(&name) {
-            of.push(name);
-        }
-    }
-    said.extend((!of.is_empty()).then(|| format!("{} of {}", rowed.len(), of.join(", "))));
-    Some(match said.is_empty() {
-        true => "Every fact behind these figures was given by somebody.".to_owned(),
-        false => format!(
-            "Assumed for these figures, since nobody gave it: {}. Marked among the facts.",
-            said.join("; ")
-        ),
-    })
 }
 
 /// A person with the roles the job gives them.
@@ -236,19 +165,6 @@ fn with_tags(
     let begun = record.walks.iter().filter(|walk| walk.begun.is_some());
     let steps = begun.flat_map(|walk| walk.steps.iter().map(move |step| (walk, step)));
     steps.filter(move |(_, step)| wanted(&step.tags))
-}
-
-/// What nobody may take for work done: which walks are not ended, or that none was
-/// begun; none where all that was begun has ended.
-#[must_use]
-pub fn unfinished(record: &Record) -> Option<String> {
-    let begun: Vec<&RecordWalk> = record.walks.iter().filter(|walk| walk.begun.is_some()).collect();
-    if begun.is_empty() {
-        return Some("NOT BEGUN. Nothing is logged of this work yet.".to_owned());
-    }
-    let open = begun.into_iter().filter(|walk| walk.ended.is_none()).map(walk_title);
-    let open: Vec<String> = open.collect();
-    (!open.is_empty()).then(|| format!("NOT FINISHED. Begun and not ended: {}.", open.join(", ")))
 }
 
 /// A row's own name, `Run 2`, where the name is of a row.

@@ -3,9 +3,10 @@
 
 use std::collections::BTreeMap;
 
-use crate::domain::{Hash, Json, Photo, PhotoFile, Record, RecordPhoto};
+use crate::domain::{Hash, Json, Photo, PhotoFile, Record, RecordPhoto, RecordStep, WalkId};
 
 use super::json::{object, option};
+use super::order;
 use super::told::Told;
 
 /// Bytes of previews, by the hash of the preview.
@@ -63,15 +64,53 @@ pub fn all_amiss(record: &Record) -> Option<String> {
     let count = |file| record.photos.iter().filter(|kept| kept.file == Some(file)).count();
     let (missing, changed) = (count(PhotoFile::Missing), count(PhotoFile::Changed));
     let all = record.photos.len();
+    let named = record.photos.iter().filter(|kept| amiss(kept).is_some());
+    let mut named: Vec<String> = named.map(where_kept).collect();
+    named.dedup();
+    let more = named.len().saturating_sub(MOST_NAMED);
+    named.truncate(MOST_NAMED);
+    let more = if more == 0 { String::new() } else { format!(" and {more} more") };
     (0 < missing || 0 < changed).then(|| {
         format!(
             "Of the files of {all} kept {}, {missing} {} missing on the machine that made this \
-             and {changed} {} not what was kept; look for them in a backup.",
+             and {changed} {} not what was kept: {}{more}. Look for them in a backup.",
             if all == 1 { "photo" } else { "photos" },
             if missing == 1 { "is" } else { "are" },
             if changed == 1 { "is" } else { "are" },
+            named.join(", ")
         )
     })
+}
+
+/// So many places of photos that are amiss are named.
+const MOST_NAMED: usize = 3;
+
+/// The step it was kept at, by its name.
+fn where_kept(kept: &RecordPhoto) -> String {
+    match kept.walk.as_ref().zip(kept.title.as_ref()) {
+        Some((walk, title)) => format!("“{}” (entry {})", order::in_walk(walk, title), kept.seq),
+        None => format!("one of the whole job (entry {})", kept.seq),
+    }
+}
+
+/// How many photos a step asks for, and how many there are.
+#[must_use]
+pub fn counted(record: &Record, walk: &WalkId, step: &RecordStep) -> String {
+    let (asked, taken) = (step.photos_asked, step.photos_taken);
+    let here = record
+        .photos
+        .iter()
+        .filter(|kept| kept.walk.as_ref() == Some(walk) && kept.step.as_ref() == Some(&step.at));
+    let amiss = here.filter(|kept| amiss(kept).is_some()).count();
+    let mut text = format!("Photos: {asked} asked for, {taken} said taken");
+    if 0 < step.photos_kept {
+        text.push_str(&format!(", {} kept", step.photos_kept));
+    }
+    if 0 < amiss {
+        let are = if amiss == 1 { "is" } else { "are" };
+        text.push_str(&format!(", of which {amiss} {are} MISSING OR CHANGED now"));
+    }
+    format!("{text}.")
 }
 
 /// What was left out of the file before it was kept, in a sentence.
@@ -94,6 +133,7 @@ pub fn json(kept: &RecordPhoto) -> Json {
         ("at", Json::text(kept.at)),
         ("by", Json::text(&kept.by)),
         ("checklist", option(kept.checklist.as_ref())),
+        ("walk", option(kept.walk.as_ref())),
         ("step", option(kept.step.as_ref())),
         ("step_title", option(kept.title.as_ref())),
         ("caption", option(photo.caption.as_ref())),

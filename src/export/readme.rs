@@ -6,9 +6,14 @@ use crate::domain::Record;
 use super::page::Page;
 use super::words;
 
-/// `README.txt` of a bundle with these files beside it.
+/// `README.txt` of a bundle with these files beside it; `missing` are those that had no
+/// whole file.
 #[must_use]
-pub fn bundle<'a>(record: &Record, files: impl Iterator<Item = &'a String>) -> String {
+pub fn bundle<'a>(
+    record: &Record,
+    files: impl Iterator<Item = &'a String>,
+    missing: impl Iterator<Item = &'a String>,
+) -> String {
     let job = &record.job;
     let mut page = Page::default();
     page.paragraph(0, &format!("Job {}, {}", job.number, job.address));
@@ -27,6 +32,14 @@ pub fn bundle<'a>(record: &Record, files: impl Iterator<Item = &'a String>) -> S
         }
     }
     text.push_str(CHECK);
+    if files.iter().any(|file| file.starts_with("clips/")) {
+        text.push_str(CLIPS);
+    }
+    text.push_str(SIGNED);
+    let missing: String = missing.map(|path| format!("  {path}\n")).collect();
+    if !missing.is_empty() {
+        text.push_str(&format!("{NOT_HERE}{missing}"));
+    }
     text
 }
 
@@ -73,11 +86,24 @@ job: where the numbers "seq" of two lines follow one another, the second line's
 A photo has the SHA-256 in its name:
 
   sha256sum photos/*
+"#;
 
+const CLIPS: &str = "
 A clip has the SHA-256 of its samples, which begin at byte 45:
 
   tail -c +45 clips/FILE.wav | sha256sum
+";
 
+const NOT_HERE: &str = "
+Not here
+--------
+
+These files, named by an entry, were missing on the device or were not what was kept
+when this was written, so the numbers of files have gaps:
+
+";
+
+const SIGNED: &str = r#"
 A pinned checklist or product profile has the SHA-256 in record.json under "pins".
 
 Hashes show that nothing here was changed since it was written, not who wrote it.

@@ -17,7 +17,8 @@ pub const IS_NOT: &str = "This record says what was logged during the work, when
 it was conveyed. It does not replace the building code, the maker's printed instructions, the \
 inspection by the local official, or licensed practice; where they say otherwise, they win. \
 Photos are counted as somebody said they were taken, or as they are kept; what a kept one shows is \
-somebody's word. Spoken notes are unverified transcripts.";
+somebody's word. Spoken notes are unverified transcripts. Names are as they were given to the \
+program and times are of its device's clock: it proves neither.";
 
 /// What a sheet is not, as every output says it.
 pub const SHEET_IS_NOT: &str = "These numbers follow from the facts and figures listed here: one \
@@ -40,11 +41,11 @@ pub const ROUNDED: &str = "Everything is computed exactly and rounded once, wher
 least values up, greatest values down, marks to the nearest graduation.";
 
 /// What the scores of spoken answers are, and what was done before one was logged.
-pub const HEARD_SAYS: &str = "An answer was taken only where its scores reached the limits of the \
-program, and one that says more than that a step is done was read back and logged only after a yes \
-to it. Fit: how well the sound fits the phrases allowed at that step, per token. Beside free \
+pub const HEARD_SAYS: &str = "An answer is taken only where its scores reach the limits of the \
+program; one that says more than that a step is done is read back and logged only after a yes, \
+which is not logged itself. Fit: how well the sound fits the phrases allowed at that step, per token. Beside free \
 speech: the same less that of whatever else may have been said. To the next meaning: how far the \
-best phrase with another meaning is away. All in thousandths of a natural-log unit; higher is \
+best phrase with another meaning is away; 3500 where nothing else came near. All in thousandths of a natural-log unit; higher is \
 better.";
 
 /// What stands over every example.
@@ -274,8 +275,8 @@ pub fn after_about(need: &Attention, title: Option<&str>) -> String {
             bare(reason)
         ),
         About::PhotosMissing { asked, taken } => format!(
-            "{step} asks for {asked} {}, and {taken} {} said to be taken; take the rest while \
-             the place can still be seen.",
+            "{step} asks for {asked} {}, and {taken} {} said to be taken; take what is missing \
+             while the place can still be seen.",
             if *asked == 1 { "photo" } else { "photos" },
             if *taken == 1 { "is" } else { "are" },
         ),

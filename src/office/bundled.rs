@@ -58,7 +58,7 @@ pub fn bundle(
     let texts = store.texts(&job.number)?;
     let lines: String = texts.iter().map(|text| format!("{text}\n")).collect();
     pieces.insert(bundle::ENTRIES.to_owned(), Piece::Bytes(lines.into_bytes()));
-    let readme = export::readme::bundle(&record, pieces.keys());
+    let readme = export::readme::bundle(&record, pieces.keys(), missing.iter());
     pieces.insert("README.txt".to_owned(), Piece::Bytes(readme.into_bytes()));
     let (Some(first), Some(last)) = (file.entries.first(), file.entries.last()) else {
         return Err(OfficeError::NoJob(job.number.clone()));

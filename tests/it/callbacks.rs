@@ -267,7 +267,10 @@ fn a_call_is_taken_down_shown_visited_and_closed() {
         "under",
     ])
     .well();
-    assert!(out.contains("goes back to deck-intake:cover-ends#2; under warranty"), "{out}");
+    assert!(
+        out.contains("goes back to deck-intake:cover-ends#2; said to be under warranty"),
+        "{out}"
+    );
     let err = close(&["another"]).fails(1);
     assert!(err.contains("callback 1 was closed"), "{err}");
     let open_now = home.run(["callback", "list", "--open"]).well();

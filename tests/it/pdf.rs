@@ -240,7 +240,7 @@ fn a_checklist_walked_again_has_its_sources_once() {
     assert_eq!(times(&format!("Measures: {title} (walk 2)")), 1, "{text}");
     assert_eq!(times(&format!("{title} yields to")), 1, "{text}");
     assert_eq!(times("29 CFR 1926.501(b)(13)"), 1, "{text}");
-    assert_eq!(times("said before Run 1: Cut"), 1, "{text}");
+    assert_eq!(times("given before Run 1: Cut"), 1, "{text}");
 }
 
 #[test]
@@ -348,6 +348,7 @@ fn calls_and_accepted_deviations_come_out() {
         ("water_shown", "“over the porch” (plane 1)".into()),
         ("visits", Json::from(vec![visit])),
         ("found_shown", "found: a nail without sealant".into()),
+        ("course", Json::from(vec![Json::from("Taken down by D. Desk")])),
         (
             "addendum",
             Json::object([
@@ -371,7 +372,7 @@ fn calls_and_accepted_deviations_come_out() {
     }
     let text = text_of(&made).split_whitespace().collect::<String>();
     for seen in [
-        "1 call, none open",
+        "“over the porch” (plane 1); closed: found: a nail without sealant",
         "“over the porch” (plane 1)",
         "found: a nail without sealant",
         "entries 40, 44, after the record up to entry 39",

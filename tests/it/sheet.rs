@@ -214,7 +214,7 @@ fn warnings_assumptions_and_assumed_facts_are_told() {
     // The record tells them too.
     let page = html::record(&record, &[]);
     assert!(page.contains("<li>Wall 2 takes no tile.</li>"));
-    assert!(page.contains("16&#39;-0&quot; (assumed: nobody gave it)"));
+    assert!(page.contains("16&#39;-0&quot; (nobody gave it: taken from other answers)"));
     let tree = json::record(&record, &[]).canonical().unwrap();
     let tree: Value = serde_json::from_str(&tree).unwrap();
     assert_eq!(tree["checklists"][0]["warnings"], sheet["warnings"]);

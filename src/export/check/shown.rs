@@ -4,8 +4,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::domain::{
-    About, Checked, Entry, Hash, Json, Outcome, PhotoFile, RecordFact, RecordPhoto, Standing,
-    StepRef, StepStanding, Units, WalkId, sealing,
+    About, Acceptance, Checked, Entry, Hash, Json, Outcome, PhotoFile, RecordFact, RecordPhoto,
+    Standing, StepRef, StepStanding, Units, WalkId, sealing,
 };
 
 use super::super::told::Told;
@@ -114,7 +114,8 @@ impl<'a> Compared<'a> {
             let ask = found.get("ask").and_then(Json::as_text).unwrap_or_default().to_owned();
             let (name, value) = (name.clone(), value.clone());
             let path = format!("facts[{}]", name.name);
-            let mut expected = json::fact(&RecordFact { name, ask, value, assumed: false }, units);
+            let mut expected =
+                json::fact(&RecordFact { name, ask, value, assumed: false, follows: false }, units);
             // Its question with the name of its row comes from a checklist.
             if let (Json::Object(members), Some(line)) = (&mut expected, found.get("line")) {
                 members.insert("line", line.clone());
@@ -190,7 +191,13 @@ impl<'a> Compared<'a> {
             let (found, seq) = (need.get("accepted"), seq_of(need));
             let logged = seq.and_then(|seq| standing.accepted.get(&seq));
             let mut logged = logged.into_iter().flatten();
-            match logged.find(|logged| Some(&callback::acceptance(logged)) == found) {
+            let same = self.same_program;
+            let is_it = |logged: &&Acceptance| {
+                found.is_some_and(|found| {
+                    difference(&callback::acceptance(logged), found, same).is_none()
+                })
+            };
+            match logged.find(is_it) {
                 Some(logged) => {
                     self.members("deviations", &[callback::accepted_shown(logged)], need, seq);
                 }
@@ -235,6 +242,7 @@ impl<'a> Compared<'a> {
                 seq: kept.seq,
                 at: kept.at,
                 by: kept.by.clone(),
+                walk: kept.walk.clone(),
                 checklist: kept.walk.as_ref().map(|id| id.checklist.clone()),
                 step: kept.step.clone(),
                 title: title.and_then(Json::as_text).map(str::to_owned),

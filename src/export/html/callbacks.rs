@@ -30,7 +30,7 @@ pub(super) fn callbacks(page: &mut Html, record: &Record) {
     if record.callbacks.is_empty() {
         return;
     }
-    page.raw("<section>\n<h2>Leak calls after the install</h2>\n");
+    page.raw("<section>\n<h2 id=\"calls\">Leak calls after the install</h2>\n");
     let rows: Vec<Row> = record.callbacks.iter().map(|one| row(record, one)).collect();
     let headings = &["Reported", "Where water was said to come in", "What was found and done"];
     page.table("callbacks", headings, &rows).raw("</section>\n");
@@ -40,28 +40,16 @@ fn row(record: &Record, one: &RecordCallback) -> Row {
     let (standing, call) = (&one.standing, &one.standing.call);
     let mut reported = Html::of(&format!("call {}, {}", call.id, call.reported));
     reported.raw("<p class=\"said\">").text(&callback::caller(call)).raw("</p>");
-    let opened = &standing.opened;
-    let by = format!("taken down by {}, entry {}", opened.by, opened.seq);
-    reported.element("<p class=\"said\">", &by, "</p>");
     let mut found = Html::default();
-    for (walk, visited) in &standing.visits {
-        let title = callback::walk_name(record, walk);
-        found.raw("<p class=\"said\">visited ").time(visited.at);
-        found.text(&format!(" by {}: {title}", visited.by)).raw("</p>");
+    if let Some((finding, _)) = &standing.closed {
+        found.text(&callback::finding(finding));
+        for named in &finding.steps {
+            let name = callback::step_name(record, named);
+            found.element("<p class=\"said\">step: ", &name, "</p>");
+        }
     }
-    match &standing.closed {
-        None => {
-            found.raw("open");
-        }
-        Some((finding, closed)) => {
-            found.text(&callback::finding(finding));
-            for named in &finding.steps {
-                let name = callback::step_name(record, named);
-                found.element("<p class=\"said\">step: ", &name, "</p>");
-            }
-            found.raw("<p class=\"said\">closed ").time(closed.at);
-            found.text(&format!(" by {}, entry {}", closed.by, closed.seq)).raw("</p>");
-        }
+    for line in callback::course(record, standing) {
+        found.element("<p class=\"said\">", &line, ".</p>");
     }
     found.element("<p class=\"said\">", &callback::covers(one), "</p>");
     if let Some((seq, hash)) = one.follows {

@@ -9,12 +9,12 @@ mod writer;
 
 use crate::domain::{
     Computed, Due, Hash, How, Job, Note, PinKind, PointKind, PointStanding, Record, RecordFact,
-    RecordStep, RecordWalk, Units,
+    RecordStep, RecordWalk, Units, WalkId,
 };
 
 use self::writer::{Html, Row};
 use super::photos::{self, Previews};
-use super::{drawing, order, sheet_parts, sound, words};
+use super::{drawing, first_page, order, sheet_parts, sound, words};
 
 pub use self::sheet::{Drawing, sheet};
 
@@ -57,7 +57,7 @@ pub fn record_with_photos(
     page.raw("<p>Each line is what now stands. A correction never replaces what was logged: what ");
     page.raw("stood before is kept beside it.</p>\n");
     for walk in &record.walks {
-        steps(&mut page, walk, units);
+        steps(&mut page, record, walk);
     }
     page.raw("</section>\n");
     pictures::photos(&mut page, record, previews);
@@ -122,7 +122,7 @@ fn front(page: &mut Html, record: &Record) {
     if job.invented {
         page.element("<p class=\"invented\">", words::INVENTED, "</p>\n");
     }
-    if let Some(unfinished) = order::unfinished(record) {
+    if let Some(unfinished) = first_page::unfinished(record) {
         page.element("<p class=\"invented\">", &unfinished, "</p>\n");
     }
     page.raw("<p class=\"kind\">Install record, job ").text(&job.number).raw("</p>\n");
@@ -135,19 +135,26 @@ fn front(page: &mut Html, record: &Record) {
     }
     pair(page, "What was done, and when", &done);
     pair(page, "Product", &product(record));
-    let hands = order::hands(record);
-    let hands = if hands.is_empty() { "nobody yet".to_owned() } else { hands.join(", ") };
+    let who = first_page::who(record);
+    let who = if who.is_empty() { "nobody yet".to_owned() } else { who.join("\n") };
     pair(page, "Owner and phone", &Html::of(&format!("{}, {}", job.owner, job.phone)));
     let begun = record.walks.iter().any(|walk| walk.begun.is_some());
     let by = if begun { "Installed by" } else { "To be installed by" };
     pair(page, by, &Html::of(&job.company));
-    pair(page, "Who did and logged it", &Html::of(&hands));
+    pair(page, "Who logged it", &Html::of(&who));
     let times = format!("\ntimes are the clock at the address, {}", job.time_zone);
     let mut code = Html::of(&job.code_edition);
     code.element("<span class=\"more\">", &times, "</span>");
-    let holds = order::holds(record);
-    if !holds.is_empty() {
-        pair(page, "Hold points", &Html::of(&holds.join("\n")));
+    let points = first_page::points(record);
+    if !points.is_empty() {
+        pair(page, "Hold and witness points", &Html::of(&points.join("\n")));
+    }
+    let calls = record.callbacks.len();
+    if 0 < calls {
+        let open = record.callbacks.iter().filter(|one| one.standing.closed.is_none()).count();
+        let mut html = Html::default();
+        html.raw("<a href=\"#calls\">").text(&format!("{calls} after the install, {open} open"));
+        pair(page, "Leak calls", html.raw("</a>"));
     }
     pair(page, "Code edition in force there", &code);
     page.raw("</dl>\n");
@@ -165,9 +172,9 @@ fn computed(page: &mut Html, record: &Record) {
         })
         .collect();
     if !rows.is_empty() {
-        page.raw("<h2>What was computed</h2>\n");
+        page.raw("<h2>What was computed, as the plan</h2>\n");
         page.table("two", &["Measure", "Value"], &rows);
-        if let Some(assumed) = order::assumed(record) {
+        if let Some(assumed) = first_page::assumed(record) {
             page.element("<p>", &assumed, "</p>\n");
         }
     }
@@ -220,13 +227,16 @@ fn open_matters(page: &mut Html, record: &Record) {
     if let Some(amiss) = photos::all_amiss(record) {
         page.element("<p><strong>", &amiss, "</strong></p>\n");
     }
+    for told in [first_page::stands(record), first_page::reused(record)].into_iter().flatten() {
+        page.element("<p>", &told, "</p>\n");
+    }
     if record.attention.is_empty() && !record.deviations.is_empty() {
         page.raw("<p>None is open: every deviation was accepted, as told below.</p>\n");
-    } else if record.attention.is_empty() && order::unfinished(record).is_some() {
+    } else if record.attention.is_empty() && first_page::unfinished(record).is_some() {
         page.raw("<p>Nothing is open among what was logged, and the work is not finished.</p>\n");
     } else if record.attention.is_empty() {
         page.raw("<p>None: every step that was asked stands on its target, nothing was left ");
-        page.raw("out, no hold point waits and no photo is missing.</p>\n");
+        page.raw("out, no hold point waits and no photo that a step asks for is missing.</p>\n");
     } else {
         matters(page, record);
     }
@@ -280,7 +290,7 @@ fn step_rows(steps: &[&RecordStep], row: impl Fn(&RecordStep) -> Row) -> Vec<Row
 
 const STEP_HEADINGS: &[&str] = &["Step", "Asked for", "Found", "When", "By whom, and how"];
 
-fn steps(page: &mut Html, walk: &RecordWalk, units: Units) {
+fn steps(page: &mut Html, record: &Record, walk: &RecordWalk) {
     let checklist = &walk.checklist;
     page.raw("<h3>").text(&order::walk_title(walk));
     page.text(&format!(", version {}", checklist.version)).raw("</h3>\n");
@@ -289,7 +299,7 @@ fn steps(page: &mut Html, walk: &RecordWalk, units: Units) {
         return;
     }
     let all: Vec<&RecordStep> = walk.steps.iter().collect();
-    page.table("steps", STEP_HEADINGS, &step_rows(&all, |step| step_row(step, units)));
+    page.table("steps", STEP_HEADINGS, &step_rows(&all, |step| step_row(record, &walk.id, step)));
 }
 
 /// What nobody has come to yet says nothing but its name.
@@ -307,19 +317,20 @@ fn open_row(open: &[&RecordStep]) -> Row {
     Row::Cells([name].into_iter().chain(rest).collect())
 }
 
-fn step_row(step: &RecordStep, units: Units) -> Row {
+fn step_row(record: &Record, walk: &WalkId, step: &RecordStep) -> Row {
+    let units = record.job.units;
     let mut name = Html::of(&step.title);
     if let Some(text) = &step.text {
         name.element("<p class=\"said\">", text, "</p>");
     }
     if !step.cautioned.is_empty() {
-        name.element("<p class=\"said\">Caution said first: ", &step.cautioned.join(" "), "</p>");
+        name.element("<p class=\"said\">Caution given first: ", &step.cautioned.join(" "), "</p>");
     }
     if let Some(point) = &step.point {
         name.raw("<p class=\"said\">").add(&reached(point)).raw("</p>");
     }
     if 0 < step.photos_asked || 0 < step.photos_taken || 0 < step.photos_kept {
-        name.element("<p class=\"said\">", &pictures::counted(step), "</p>");
+        name.element("<p class=\"said\">", &photos::counted(record, walk, step), "</p>");
     }
     let mut cells = vec![name];
     cells.extend(standing(step, units));
@@ -332,8 +343,7 @@ fn reached(point: &PointStanding) -> Html {
     match (point.kind, &point.released) {
         (PointKind::Hold, Some(release)) => {
             html.raw("Hold point for the ").text(&point.role).raw(": reached ");
-            html.time(point.reached).raw(", released ").time(release.at).raw(" by ");
-            html.text(&format!("{} (entry {}).", release.by, release.seq))
+            html.time(point.reached).raw(", ").text(&first_page::released(release)).raw(".")
         }
         (PointKind::Hold, None) => {
             html.raw("Hold point for the ").text(&point.role).raw(": reached ");
@@ -434,7 +444,11 @@ fn figures(page: &mut Html, record: &Record) {
     let tables = order::tables(record);
     let row = |fact: &RecordFact| {
         let mut value = Html::of(&words::value(&fact.value, units));
-        value.raw(if fact.assumed { " (assumed: nobody gave it)" } else { "" });
+        value.raw(match (fact.assumed, fact.follows) {
+            (false, _) => "",
+            (true, true) => " (nobody gave it: taken from other answers)",
+            (true, false) => " (assumed: nobody gave it)",
+        });
         Row::Cells(vec![Html::of(&words::question(fact, &tables)), value])
     };
     let rows: Vec<Row> = order::facts(record).into_iter().map(row).collect();
@@ -484,9 +498,9 @@ fn cautions(page: &mut Html, record: &Record) {
             let mut said: Vec<&str> = said.map(|step| step.title.as_str()).collect();
             said.dedup();
             let said = if said.is_empty() {
-                "not said: no step with it was reached".to_owned()
+                "not given: no step with it was reached".to_owned()
             } else {
-                format!("said before {}", said.join(", "))
+                format!("given before {}", said.join(", "))
             };
             rows.push(Row::Cells(vec![
                 Html::of(&caution.say),
@@ -496,7 +510,7 @@ fn cautions(page: &mut Html, record: &Record) {
     }
     if !rows.is_empty() {
         page.raw("<section>\n<h2>Cautions given</h2>\n");
-        page.table("cautions", &["Caution", "Source, and before which steps it was said"], &rows);
+        page.table("cautions", &["Caution", "Source, and before which steps it was given"], &rows);
         page.raw("</section>\n");
     }
 }

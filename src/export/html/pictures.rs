@@ -1,7 +1,7 @@
 //! Photos on the page: the previews themselves, so that the page is whole
 //! without any other file.
 
-use crate::domain::{Record, RecordPhoto, RecordStep};
+use crate::domain::{Record, RecordPhoto};
 
 use super::super::photos::{self, Previews};
 use super::writer::Html;
@@ -30,6 +30,13 @@ pub(super) fn photos(page: &mut Html, record: &Record, previews: &Previews) {
         }
         if let Some(amiss) = photos::amiss(kept) {
             page.element("<br><strong>", amiss, "</strong>");
+            let preview = kept.photo.preview_sha256.to_string();
+            page.element(
+                "<br>The picture is the smaller copy made when it was kept: <span \
+                          class=\"hash\">",
+                &preview,
+                "</span>",
+            );
         }
         page.raw("<br>Kept ").time(kept.at).text(&format!(" by {}, entry {}", kept.by, kept.seq));
         page.element("<br>", &photos::size_and_taken(&kept.photo), "");
@@ -41,15 +48,6 @@ pub(super) fn photos(page: &mut Html, record: &Record, previews: &Previews) {
         page.raw("</figcaption></figure>\n");
     }
     page.raw("</div>\n</section>\n");
-}
-
-/// How many photos a step asks for, and how many there are.
-pub(super) fn counted(step: &RecordStep) -> String {
-    let (asked, taken) = (step.photos_asked, step.photos_taken);
-    match step.photos_kept {
-        0 => format!("Photos: {asked} asked for, {taken} said taken."),
-        kept => format!("Photos: {asked} asked for, {taken} said taken, {kept} kept."),
-    }
 }
 
 /// What somebody says it shows, else the step it was kept at.

@@ -105,10 +105,10 @@ fn pages(
     let laid_out = |layout| {
         typeset(TEMPLATE, files(text, record, previews, Look { paper, layout, can_show })?)
     };
-    let made = laid_out(Layout::Full).and_then(|full| match full.at_rest {
-        true => Ok(full),
-        false => laid_out(Layout::Plain),
-    });
+    let made = match laid_out(Layout::Full) {
+        Ok(full) if full.at_rest => Ok(full),
+        _ => laid_out(Layout::Plain),
+    };
     let made = made.and_then(|Typeset { document, .. }| {
         let standards = PdfStandards::new(&[PdfStandard::A_3b, PdfStandard::Ua_1])
             .map_err(|error| PdfError { why: error.message().to_string() })?;
@@ -205,9 +205,7 @@ mod tests {
 
     /// Pages that name a page which moves away because it was named.
     const RESTLESS: &str =
-        "#context if counter(page).final().first() == 1 { pagebreak() } else { [a] }
-        #set page(height: auto)
-        b";
+        "#context if counter(page).final().first() == 1 { pagebreak() } else { [a] } b";
 
     #[test]
     fn pages_that_never_come_to_rest_are_found() {

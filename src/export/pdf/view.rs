@@ -12,7 +12,7 @@ use crate::export::words;
 
 /// So many open matters and as many accepted ones, and so many dates, stand on the
 /// first page: the first of these that leaves it whole. The others follow later.
-const MOST_FIRST: [[u32; 2]; 6] = [[4, 4], [4, 2], [3, 2], [2, 2], [2, 1], [1, 1]];
+const MOST_FIRST: [[u32; 2]; 7] = [[4, 4], [4, 2], [3, 2], [2, 2], [2, 1], [1, 1], [1, 0]];
 /// Photos on paper, at most: the typesetter has to remember a path for each.
 const MOST_PHOTOS: usize = 10_000;
 
@@ -46,6 +46,7 @@ pub(super) fn view(
         ("rests", Json::List(rests.collect())),
         ("water_tags", Json::List(desk::WATER.map(Json::from).into())),
         ("heard_says", words::HEARD_SAYS.into()),
+        ("replaced", Json::Bool(shown.canonical().is_ok_and(|text| text.contains("[U+")))),
         ("drawings", Json::List(drawings(shown).into_iter().map(size_mm).collect())),
     ])
 }

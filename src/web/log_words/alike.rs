@@ -221,6 +221,7 @@ fn what_needs_attention_and_what_was_accepted_are_told_alike() {
         at: at("2026-11-26T10:00:00-05:00"),
         by: "Foreman {role}".to_owned(),
         role: "foreman".to_owned(),
+        how: How::Command,
         reason: "sound".to_owned(),
         kinds: Vec::new(),
     };

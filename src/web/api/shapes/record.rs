@@ -34,8 +34,13 @@ pub(in super::super) struct Record {
     unfinished: Option<String>,
     /// Whether what stands on the first page rests on facts that nobody gave.
     first_page_assumed: Option<String>,
-    /// Hold points that were reached, with who released each.
-    hold_points: Vec<String>,
+    /// Hold points that were reached, with why and who released each, and how many
+    /// witness points were.
+    points_reached: Vec<String>,
+    /// How the steps of the install stand, in two sentences.
+    steps_stand: Option<String>,
+    /// That recordings answered more than once; left out where none did.
+    recordings_reused: Option<String>,
     /// How many files of photos are missing or changed; left out where none is.
     photos_amiss: Option<String>,
     follow_ups: Vec<FollowUp>,
@@ -69,8 +74,13 @@ pub(in super::super) struct SealedRecord {
     unfinished: Option<String>,
     /// Whether what stands on the first page rests on facts that nobody gave.
     first_page_assumed: Option<String>,
-    /// Hold points that were reached, with who released each.
-    hold_points: Vec<String>,
+    /// Hold points that were reached, with why and who released each, and how many
+    /// witness points were.
+    points_reached: Vec<String>,
+    /// How the steps of the install stand, in two sentences.
+    steps_stand: Option<String>,
+    /// That recordings answered more than once; left out where none did.
+    recordings_reused: Option<String>,
     /// How many files of photos are missing or changed; left out where none is.
     photos_amiss: Option<String>,
     follow_ups: Vec<FollowUp>,
@@ -189,6 +199,7 @@ struct Acceptance {
     at: String,
     by: String,
     role: String,
+    how: How,
     reason: String,
 }
 
@@ -210,6 +221,8 @@ struct Fact {
     ask: String,
     /// Whether nobody gave it and a default was taken.
     assumed: bool,
+    /// Whether that default is taken from others that were given.
+    follows_from_others: Option<bool>,
     value: Exact,
     line: Option<String>,
 }
@@ -356,7 +369,16 @@ struct Point {
     kind: String,
     role: String,
     reached_at: String,
-    released: Option<Logged>,
+    released: Option<Released>,
+}
+
+/// Who released a hold point.
+#[derive(ToSchema)]
+struct Released {
+    entry_seq: u64,
+    at: String,
+    by: String,
+    how: How,
 }
 
 /// Which entry, when and by whom.
@@ -390,6 +412,7 @@ struct Photo {
     at: String,
     by: String,
     checklist: Option<String>,
+    walk: Option<String>,
     step: Option<String>,
     step_title: Option<String>,
     caption: Option<String>,
@@ -505,6 +528,8 @@ pub(super) struct CallStanding {
     found_shown: Option<String>,
     addendum: Addendum,
     entries: Vec<CallEntry>,
+    /// Who took it down, the visits that were begun, and who closed it, in sentences.
+    course: Vec<String>,
 }
 
 /// A visit.
