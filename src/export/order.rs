@@ -87,7 +87,7 @@ pub fn facts(record: &Record) -> Vec<&RecordFact> {
         (table, name.row, at)
     };
     let mut facts: Vec<&RecordFact> = record.facts.iter().collect();
-    facts.sort_by_key(|fact| (place(&fact.name), fact.name.name.clone()));
+    facts.sort_by_cached_key(|fact| (place(&fact.name), fact.name.name.clone()));
     facts
 }
 

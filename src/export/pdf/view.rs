@@ -10,9 +10,6 @@ use crate::domain::{At, Hash, Json, desk};
 use crate::export::scan::{Scan, scan};
 use crate::export::words;
 
-/// So many open matters and as many accepted ones, and so many dates, stand on the
-/// first page: the first of these that leaves it whole. The others follow later.
-const MOST_FIRST: [[u32; 2]; 7] = [[4, 4], [4, 2], [3, 2], [2, 2], [2, 1], [1, 1], [1, 0]];
 /// Photos on paper, at most: the typesetter has to remember a path for each.
 const MOST_PHOTOS: usize = 10_000;
 
@@ -38,10 +35,6 @@ pub(super) fn view(
         ("invented", words::INVENTED.into()),
         ("footer", Json::from(format!("Made by {}", maker(shown)))),
         ("qr_alt", "The record's number, hash and key as a code to scan".into()),
-        (
-            "most_first",
-            Json::List(MOST_FIRST.map(|few| Json::List(few.map(Json::from).into())).into()),
-        ),
         ("previews", Json::List(there.collect())),
         ("rests", Json::List(rests.collect())),
         ("water_tags", Json::List(desk::WATER.map(Json::from).into())),
