@@ -317,3 +317,20 @@ fn pages_that_were_changed_leave_the_attached_record() {
     assert!(told.contains("do not rely on them. The record attached to it does, alone"), "{told}");
     assert!(!told.contains("do not rely on it,"), "{told}");
 }
+
+/// A page that has no seal names the record that has one; without a key, none.
+#[test]
+fn html_names_the_sealed_record() {
+    let home = Home::with_job();
+    let file = home.path("record.json");
+    json(&home);
+    let told = home.run(["seal", "check", file.to_str().unwrap()]).well();
+    let hash = told.lines().find_map(|line| line.strip_prefix("record hash")).unwrap().trim();
+    let html = html_of(&home);
+    let key = json(&home)["log"]["device"].as_str().unwrap().to_owned();
+    assert!(html.contains(hash) && html.contains(&key), "{hash}, {key}: {html}");
+    assert!(html.contains("This page has no seal of its own."), "{html}");
+    fs::remove_file(home.path("data/device.key")).unwrap();
+    let html = html_of(&home);
+    assert!(html.contains("This page has no seal: the PDF and the JSON"), "{html}");
+}

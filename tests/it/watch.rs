@@ -117,7 +117,10 @@ fn new_and_removed_files() {
     let folder = folder(&[]);
     write_in_place(&folder.path("a.toml"), "new");
     write_in_place(&folder.path("a.toml.bak"), "not a list");
-    assert_eq!(folder.rest(), [folder.changed("a.toml", "new")]);
+    // On a busy machine the file may be seen before it is written.
+    let seen = folder.rest();
+    assert_eq!(seen.last(), Some(&folder.changed("a.toml", "new")), "{seen:?}");
+    assert!(!format!("{seen:?}").contains(".bak"), "{seen:?}");
     fs::rename(folder.path("a.toml"), folder.path("b.toml")).unwrap();
     assert_eq!(folder.rest(), [folder.changed("b.toml", "new"), folder.gone("a.toml")]);
     fs::remove_file(folder.path("b.toml")).unwrap();
