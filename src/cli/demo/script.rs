@@ -103,7 +103,7 @@ impl Script {
         self.reworded = matches!(prompt, Prompt::Reworded { .. });
         match prompt {
             Prompt::Step { number, .. } => {
-                let plan = self.with_known(plan::plan);
+                let plan = self.with_known(&self.checklist, plan::plan);
                 let step = number.checked_sub(1).and_then(|at| plan.get(at)).cloned();
                 if step != self.step {
                     self.dictating = false;
@@ -221,7 +221,7 @@ impl Script {
                 let target = measure.and_then(|measure| self.value(&measure, at.row));
                 let count = match target {
                     Some(Value::Quantity(q)) => u32::try_from(q.value.ceil()).ok()?,
-                    _ => self.bays(at.row).unwrap_or(4),
+                    _ => self.bays(&at).unwrap_or(4),
                 };
                 self.meant = Some(Given::Counted(count));
                 Some(Reply { words: words_for(count), meaning: Meaning::Count(count) })
@@ -320,33 +320,36 @@ impl Script {
         })
     }
 
-    /// How many bays the slot of that run opens into, by the checklist that lays it
-    /// out: what the crew counts has to fit the roof it is on.
-    fn bays(&self, run: Option<u32>) -> Option<u32> {
-        let list =
-            self.file.checklists.iter().find(|list| {
-                list.table("run").is_some_and(|run| run.column("slot_end").is_some())
-            })?;
-        let sheet = self.file.sheet(list, &self.functions);
-        let (facts, profile) = (&self.file.standing.facts, self.file.profile.as_deref());
-        let known = Known { checklist: list, facts, profile, sheet: &sheet };
-        let value = |name, row| match known.value(name, row)? {
-            Value::Quantity(quantity) => Some(quantity.value),
-            _ => None,
+    /// How many bays the slot of a run opens into, by the checklist that lays it out:
+    /// what the crew counts at a run has to fit the roof it is on.
+    fn bays(&self, at: &StepRef) -> Option<u32> {
+        if self.checklist.step(&at.id)?.each.as_deref() != Some("run") {
+            return None;
+        }
+        let lays_out = |list: &Checklist| {
+            list.table("run").is_some_and(|run| run.column("slot_end").is_some())
         };
-        let long = value("run.slot_end", run)?.minus(value("run.slot_start", run)?).ok()?;
-        u32::try_from(long.over(value("member_spacing", None)?).ok()?.ceil()).ok()
+        let list = self.file.checklists.iter().find(|list| lays_out(list))?;
+        self.with_known(list, |known, _| {
+            let value = |name, row| match known.value(name, row)? {
+                Value::Quantity(quantity) => Some(quantity.value),
+                _ => None,
+            };
+            let long =
+                value("run.slot_end", at.row)?.minus(value("run.slot_start", at.row)?).ok()?;
+            u32::try_from(long.over(value("member_spacing", None)?).ok()?.ceil()).ok()
+        })
     }
 
     fn value(&self, name: &str, row: Option<u32>) -> Option<Value> {
-        self.with_known(|known, _| known.value(name, row))
+        self.with_known(&self.checklist, |known, _| known.value(name, row))
     }
 
-    fn with_known<T>(&self, look: impl Fn(Known<'_>, &Functions) -> T) -> T {
+    fn with_known<T>(&self, checklist: &Checklist, look: impl Fn(Known<'_>, &Functions) -> T) -> T {
         let facts = &self.file.standing.facts;
         let profile = self.file.profile.as_deref();
-        let sheet = Sheet::compute(&self.checklist, facts, profile, &self.functions);
-        let known = Known { checklist: &self.checklist, facts, profile, sheet: &sheet };
+        let sheet = Sheet::compute(checklist, facts, profile, &self.functions);
+        let known = Known { checklist, facts, profile, sheet: &sheet };
         look(known, &self.functions)
     }
 }
