@@ -68,8 +68,6 @@ pub struct RecordPhoto {
     pub photo: Photo,
     /// Of which walk.
     pub walk: Option<WalkId>,
-    /// Of which checklist.
-    pub checklist: Option<String>,
     /// At which of its steps.
     pub step: Option<StepRef>,
     /// The step's name, with the row where it repeats.
@@ -381,7 +379,6 @@ impl JobFile {
             RecordPhoto {
                 photo: kept.photo.clone(),
                 walk: kept.walk.clone(),
-                checklist: kept.walk.as_ref().map(|id| id.checklist.clone()),
                 step: kept.step.clone(),
                 title: list.zip(kept.step.as_ref()).map(|(list, at)| list.title_of(at)),
                 at: kept.at,

@@ -130,7 +130,12 @@ pub(super) fn deviation(record: &Record, deviation: &Deviation) -> Json {
 
 /// Who accepted it, in a sentence.
 pub(super) fn accepted_shown(acceptance: &Acceptance) -> (&'static str, Json) {
-    Told::AcceptedShown.member(format!("It was {}", accepted(acceptance)))
+    Told::AcceptedShown.member(it_was(acceptance))
+}
+
+/// The same as a sentence of its own, without its full stop.
+pub(super) fn it_was(acceptance: &Acceptance) -> String {
+    format!("It was {}", accepted(acceptance))
 }
 
 pub(super) fn acceptance(accepted: &Acceptance) -> Json {

@@ -140,7 +140,7 @@ pub fn steps(record: &Record) -> Result<String, ::csv::Error> {
             maybe(released.map(|release| &release.by)),
             maybe(released.map(|release| release.at)),
             text(step.tags.join(" ")),
-            order::accepted(record, step).map_or(NOTHING, |accepted| number(accepted.seq)),
+            order::accepted(record, step).first().map_or(NOTHING, |accepted| number(accepted.seq)),
         ]);
         row
     });

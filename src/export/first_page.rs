@@ -156,7 +156,7 @@ pub fn stands(record: &Record) -> Option<String> {
     let mut text = format!("As logged, of {} steps {}.", steps.len(), counted(&steps));
     if !water.is_empty() {
         text.push_str(&format!(
-            " Of the {} among them that keep water out {}.",
+            " Of the {} waterproofing steps among them {}.",
             water.len(),
             counted(&water)
         ));

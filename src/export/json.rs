@@ -38,7 +38,7 @@ pub fn record(record: &Record, due: &[Due]) -> Json {
         ("drawings", list(drawing::plates(record).into_iter().map(plate))),
         ("pins", list(record.job.pins.iter().map(pin))),
         ("facts", list(order::facts(record).into_iter().map(|f| asked(f, &tables, units)))),
-        ("checklists", list(record.walks.iter().map(|w| walk(w, &tables, units)))),
+        ("checklists", list(record.walks.iter().map(|w| walk(record, w, &tables)))),
         ("notes", list(record.notes.iter().map(note))),
         ("photos", list(record.photos.iter().map(photos::json))),
         ("photos_amiss", option(photos::all_amiss(record).as_ref())),
@@ -262,7 +262,8 @@ fn name(name: &FactName) -> Vec<(&'static str, Json)> {
     vec![("name", Json::text(&name.name)), ("row", name.row.map_or(Json::Null, Json::from))]
 }
 
-fn walk(walk: &RecordWalk, tables: &[&Table], units: Units) -> Json {
+fn walk(record: &Record, walk: &RecordWalk, tables: &[&Table]) -> Json {
+    let units = record.job.units;
     let checklist: &Checklist = &walk.checklist;
     let cautions = checklist.cautions.iter().map(caution);
     let mut members = foundation(checklist);
@@ -274,7 +275,7 @@ fn walk(walk: &RecordWalk, tables: &[&Table], units: Units) -> Json {
         ("ended_at", option(walk.ended.as_ref())),
         ("warnings", list(walk.warnings.iter().map(Json::text))),
         ("measures", list(walk.measures.iter().map(|m| measure(m, tables, units)))),
-        ("steps", list(walk.steps.iter().map(|s| step(s, units)))),
+        ("steps", list(walk.steps.iter().map(|s| step(record, walk, s)))),
     ]);
     object(members)
 }
@@ -317,7 +318,9 @@ fn measure(measure: &RecordMeasure, tables: &[&Table], units: Units) -> Json {
     object(members)
 }
 
-fn step(step: &RecordStep, units: Units) -> Json {
+fn step(record: &Record, walk: &RecordWalk, step: &RecordStep) -> Json {
+    let units = record.job.units;
+    let accepted = order::accepted(record, step);
     let said = step.cautioned.iter().map(Json::text);
     Json::object([
         ("id", Json::text(&step.at.id)),
@@ -331,6 +334,8 @@ fn step(step: &RecordStep, units: Units) -> Json {
         ("photos_asked", Json::from(step.photos_asked)),
         ("photos_said_taken", Json::from(step.photos_taken)),
         ("photos_kept", Json::from(step.photos_kept)),
+        ("photos_shown", option(photos::counted(record, &walk.id, step).as_ref())),
+        ("accepted", list(accepted.into_iter().map(|one| Json::text(callback::it_was(one))))),
         ("point", step.point.as_ref().map_or(Json::Null, point)),
     ])
 }

@@ -41,12 +41,14 @@ pub fn behind(record: &Record, need: &Attention, accepted: bool) -> Option<Strin
     Some(format!("{found}Logged by {by}, {at}, entry {}{open}.", settled.seq))
 }
 
-/// Who accepted how a step stands, where somebody did.
+/// Who accepted how a step stands, each acceptance once.
 #[must_use]
-pub fn accepted<'a>(record: &'a Record, step: &RecordStep) -> Option<&'a Acceptance> {
-    let seq = step.settled.as_ref()?.seq;
-    let own = record.deviations.iter().filter(|deviation| deviation.need.seq == Some(seq));
-    own.filter_map(|deviation| deviation.accepted.as_ref()).next()
+pub fn accepted<'a>(record: &'a Record, step: &RecordStep) -> Vec<&'a Acceptance> {
+    let seq = step.settled.as_ref().map(|settled| settled.seq);
+    let own = record.deviations.iter().filter(|one| seq.is_some() && one.need.seq == seq);
+    let mut all: Vec<&Acceptance> = own.filter_map(|one| one.accepted.as_ref()).collect();
+    all.dedup_by_key(|accepted| accepted.seq);
+    all
 }
 
 /// The name of a step in a day, from the entries of that day.

@@ -93,10 +93,14 @@ fn where_kept(kept: &RecordPhoto) -> String {
     }
 }
 
-/// How many photos a step asks for, and how many there are.
+/// How many photos a step asks for, and how many there are; none where it has nothing
+/// to do with photos.
 #[must_use]
-pub fn counted(record: &Record, walk: &WalkId, step: &RecordStep) -> String {
+pub fn counted(record: &Record, walk: &WalkId, step: &RecordStep) -> Option<String> {
     let (asked, taken) = (step.photos_asked, step.photos_taken);
+    if asked == 0 && taken == 0 && step.photos_kept == 0 {
+        return None;
+    }
     let here = record
         .photos
         .iter()
@@ -110,7 +114,7 @@ pub fn counted(record: &Record, walk: &WalkId, step: &RecordStep) -> String {
         let are = if amiss == 1 { "is" } else { "are" };
         text.push_str(&format!(", of which {amiss} {are} MISSING OR CHANGED now"));
     }
-    format!("{text}.")
+    Some(format!("{text}."))
 }
 
 /// What was left out of the file before it was kept, in a sentence.
@@ -132,7 +136,7 @@ pub fn json(kept: &RecordPhoto) -> Json {
         ("entry_seq", Json::whole(kept.seq)),
         ("at", Json::text(kept.at)),
         ("by", Json::text(&kept.by)),
-        ("checklist", option(kept.checklist.as_ref())),
+        ("checklist", option(kept.walk.as_ref().map(|walk| &walk.checklist))),
         ("walk", option(kept.walk.as_ref())),
         ("step", option(kept.step.as_ref())),
         ("step_title", option(kept.title.as_ref())),

@@ -341,8 +341,7 @@ fn pictures(of: &Of<'_>, view: &Desk, log: LogWords<'_>) -> Markup {
     let words = log.words;
     let place = |kept: &RecordPhoto| {
         let at = view.steps.iter().position(|step| {
-            kept.step.as_ref() == Some(&step.step.at)
-                && kept.checklist.as_ref() == Some(&step.walk.checklist)
+            kept.step.as_ref() == Some(&step.step.at) && kept.walk.as_ref() == Some(&step.walk)
         });
         at.unwrap_or(usize::MAX)
     };
@@ -353,8 +352,8 @@ fn pictures(of: &Of<'_>, view: &Desk, log: LogWords<'_>) -> Markup {
         @if all.is_empty() { p { (words.t("desk.no-photos")) } }
         div.photos {
             @for kept in all {
-                @let step = kept.checklist.as_ref().zip(kept.step.as_ref());
-                @let title = step.and_then(|(list, at)| log.step_of(list, at));
+                @let step = kept.walk.as_ref().zip(kept.step.as_ref());
+                @let title = step.and_then(|(walk, at)| log.step_of(&walk.checklist, at));
                 @let shows = kept.photo.caption.as_ref().or(title.as_ref());
                 @let shows = shows.map_or_else(|| words.t("day.photo").to_owned(), |shows| plain(shows));
                 figure {

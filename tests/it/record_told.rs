@@ -119,6 +119,22 @@ fn holds_and_open_deviations_are_told_whole() {
     let one = all.iter().find(|one| one["entry_seq"] == seq).unwrap();
     let logged = one["logged_shown"].as_str().unwrap();
     assert!(logged.starts_with(found) && !logged.contains("nobody"), "{logged}");
+    // The step itself says so too.
+    let lists = after["checklists"].as_array().unwrap();
+    let mut steps = lists.iter().flat_map(|list| list["steps"].as_array().unwrap());
+    let step = steps.find(|step| step["settled"]["entry_seq"] == seq).unwrap();
+    let accepted = step["accepted"][0].as_str().unwrap();
+    assert!(accepted.starts_with("It was accepted by Foreman Example (foreman) "), "{accepted}");
+    let html = html_of(&home);
+    let every = html.split("<h2>Every step, in order</h2>").nth(1).unwrap();
+    assert!(every.contains("It was accepted by Foreman Example (foreman) "), "{every}");
+    let tables = crate::bundle::export(&home, "EX-0001", "tables").join("steps.csv");
+    let tables = fs::read_to_string(tables).unwrap();
+    let line = tables.lines().find(|line| line.contains("lines are close")).unwrap();
+    assert!(
+        line.ends_with(&format!(",{}", after["deviations"][0]["accepted"]["entry_seq"])),
+        "{line}"
+    );
 }
 
 /// A photo that is gone or was changed is told, on the first page too, and the pages
@@ -226,6 +242,7 @@ fn an_addendum_names_its_own_entries() {
 #[test]
 fn a_visit_is_named_by_its_title() {
     let home = Home::with_job();
+    skip_through(&home, &CLOSING);
     call(&home, "over the porch", &[]);
     let visit =
         ["callback", "visit", "EX-0001", "1", "--by", "Foreman Example", "--keys", "--mute"];
@@ -241,7 +258,10 @@ fn a_visit_is_named_by_its_title() {
     assert!(course[1].as_str().unwrap().starts_with("Visit begun in the program by Foreman"));
     assert_eq!(course[2], "The call is open");
     let unfinished = json["unfinished"].as_str().unwrap();
-    assert!(unfinished.starts_with("NOT BEGUN") || unfinished.starts_with("VISIT UNDER WAY"));
+    let under_way = format!(
+        "VISIT UNDER WAY. What was begun of the install has ended; begun and not ended: {title}."
+    );
+    assert_eq!(unfinished, under_way);
 }
 
 /// A second walk of a checklist is told from the first wherever a step of it is named.

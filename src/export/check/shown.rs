@@ -243,7 +243,6 @@ impl<'a> Compared<'a> {
                 at: kept.at,
                 by: kept.by.clone(),
                 walk: kept.walk.clone(),
-                checklist: kept.walk.as_ref().map(|id| id.checklist.clone()),
                 step: kept.step.clone(),
                 title: title.and_then(Json::as_text).map(str::to_owned),
                 photo: kept.photo.clone(),

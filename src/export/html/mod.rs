@@ -9,12 +9,12 @@ mod writer;
 
 use crate::domain::{
     Computed, Due, Hash, How, Job, Note, PinKind, PointKind, PointStanding, Record, RecordFact,
-    RecordStep, RecordWalk, Units, WalkId,
+    RecordStep, RecordWalk, WalkId,
 };
 
 use self::writer::{Html, Row};
 use super::photos::{self, Previews};
-use super::{drawing, first_page, order, sheet_parts, sound, words};
+use super::{callback, drawing, first_page, order, sheet_parts, sound, words};
 
 pub use self::sheet::{Drawing, sheet};
 
@@ -49,8 +49,7 @@ pub fn record_with_photos(
     computed(&mut page, record);
     open_matters(&mut page, record);
     callbacks::accepted(&mut page, record);
-    let units = record.job.units;
-    some_steps(&mut page, "Waterproofing steps", &order::waterproofing(record), units);
+    some_steps(&mut page, record, "Waterproofing steps", &order::waterproofing(record));
     page.raw("</section>\n");
     sheet::drawings(&mut page, &drawing::plates(record));
     page.raw("<section>\n<h2>Every step, in order</h2>\n");
@@ -63,7 +62,7 @@ pub fn record_with_photos(
     pictures::photos(&mut page, record, previews);
     notes(&mut page, record);
     for (tag, heading) in [("material", "Materials and lots"), ("weather", "Weather")] {
-        some_steps(&mut page, heading, &order::tagged(record, tag), units);
+        some_steps(&mut page, record, heading, &order::tagged(record, tag));
     }
     callbacks::callbacks(&mut page, record);
     dates(&mut page, due);
@@ -233,7 +232,7 @@ fn open_matters(page: &mut Html, record: &Record) {
     if record.attention.is_empty() && !record.deviations.is_empty() {
         page.raw("<p>None is open: every deviation was accepted, as told below.</p>\n");
     } else if record.attention.is_empty() && first_page::unfinished(record).is_some() {
-        page.raw("<p>Nothing is open among what was logged, and the work is not finished.</p>\n");
+        page.raw("<p>Nothing is open among what was logged; what is under way stands above.</p>\n");
     } else if record.attention.is_empty() {
         page.raw("<p>None: every step that was asked stands on its target, nothing was left ");
         page.raw("out, no hold point waits and no photo that a step asks for is missing.</p>\n");
@@ -265,14 +264,14 @@ fn matters(page: &mut Html, record: &Record) {
 }
 
 /// Some steps under a heading of their own.
-fn some_steps(page: &mut Html, heading: &'static str, steps: &[&RecordStep], units: Units) {
+fn some_steps(page: &mut Html, record: &Record, heading: &'static str, steps: &[&RecordStep]) {
     if steps.is_empty() {
         return;
     }
     page.element("<h2>", heading, "</h2>\n");
     let row = |step: &RecordStep| {
         let mut cells = vec![Html::of(&step.title)];
-        cells.extend(standing(step, units));
+        cells.extend(standing(record, step));
         Row::Cells(cells)
     };
     page.table("steps", STEP_HEADINGS, &step_rows(steps, row));
@@ -318,7 +317,6 @@ fn open_row(open: &[&RecordStep]) -> Row {
 }
 
 fn step_row(record: &Record, walk: &WalkId, step: &RecordStep) -> Row {
-    let units = record.job.units;
     let mut name = Html::of(&step.title);
     if let Some(text) = &step.text {
         name.element("<p class=\"said\">", text, "</p>");
@@ -329,11 +327,11 @@ fn step_row(record: &Record, walk: &WalkId, step: &RecordStep) -> Row {
     if let Some(point) = &step.point {
         name.raw("<p class=\"said\">").add(&reached(point)).raw("</p>");
     }
-    if 0 < step.photos_asked || 0 < step.photos_taken || 0 < step.photos_kept {
-        name.element("<p class=\"said\">", &photos::counted(record, walk, step), "</p>");
+    if let Some(counted) = photos::counted(record, walk, step) {
+        name.element("<p class=\"said\">", &counted, "</p>");
     }
     let mut cells = vec![name];
-    cells.extend(standing(step, units));
+    cells.extend(standing(record, step));
     Row::Cells(cells)
 }
 
@@ -358,11 +356,15 @@ fn reached(point: &PointStanding) -> Html {
 }
 
 /// Asked for, found, when, by whom: what stands of a step and what stood before.
-fn standing(step: &RecordStep, units: Units) -> [Html; 4] {
+fn standing(record: &Record, step: &RecordStep) -> [Html; 4] {
+    let units = record.job.units;
     let Some(settled) = &step.settled else {
         return [Html::default(), Html::of("open: not logged"), Html::default(), Html::default()];
     };
     let mut found = Html::of(&words::outcome(&settled.outcome, units));
+    for accepted in order::accepted(record, step) {
+        found.element("<p class=\"said\">", &callback::it_was(accepted), ".</p>");
+    }
     for before in step.corrected.iter().rev() {
         found.raw("<p class=\"was\">Corrected. Before: ");
         found.text(&words::outcome(&before.outcome, units));

@@ -59,7 +59,7 @@ async fn list(
     read.await
 }
 
-/// A photo as the record has it, with its walk and where it is fetched.
+/// A photo as the record has it, with where it is fetched.
 fn listed(number: &str, kept: &KeptPhoto, shown: &RecordPhoto) -> Json {
     let mut json = export::photos::json(shown);
     if let Json::Object(members) = &mut json {
@@ -67,8 +67,6 @@ fn listed(number: &str, kept: &KeptPhoto, shown: &RecordPhoto) -> Json {
         for (name, hash) in [("href", photo), ("preview_href", preview)] {
             members.insert(name, Json::from(address::api_photo(number, hash)));
         }
-        let walk = kept.walk.iter().map(|walk| ("walk", Json::text(walk)));
-        members.extend(walk);
     }
     json
 }

@@ -283,6 +283,10 @@ struct Step {
     photos_asked: u32,
     photos_said_taken: u32,
     photos_kept: u32,
+    /// How many photos are asked for and kept, in a sentence.
+    photos_shown: Option<String>,
+    /// Who accepted how it stands, in sentences without their full stops.
+    accepted: Vec<String>,
     point: Option<Point>,
 }
 
