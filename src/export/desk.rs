@@ -7,7 +7,7 @@ use crate::domain::{At, DeviationKind, Due, Json, Record};
 use super::callback::{accepted, call, caller, deviation, finding, stands, water};
 use super::json::{follow_up, list, needed, object};
 use super::page::Page;
-use super::{order, words};
+use super::{order, photos, words};
 
 /// Why a step stands where it stands, before its own reasons.
 #[must_use]
@@ -82,15 +82,19 @@ pub fn text(record: &Record, desk: &Desk, due: &[Due], now: At) -> String {
         let line = words::attention(need, order::title_in(record, need).as_deref());
         page.item(2, &format!("{}{line}", at_place(*here)));
     }
-    page.heading("Photos of these steps, as somebody said they were taken");
-    let photos = desk.steps.iter().filter(|s| 0 < s.step.photos_asked.max(s.step.photos_taken));
-    let mut any = false;
-    for step in photos {
-        any = true;
-        let (asked, taken) = (step.step.photos_asked, step.step.photos_taken);
-        page.item(2, &format!("{}: {taken} of {asked}", name(step)));
+    page.heading("Photos of these steps, as somebody said they were taken or kept them");
+    if let Some(amiss) = photos::all_amiss(record) {
+        page.paragraph(2, &amiss);
     }
-    if !any {
+    let photos = desk
+        .steps
+        .iter()
+        .filter_map(|step| Some((step, photos::counted(record, &step.walk, &step.step)?)));
+    let photos: Vec<_> = photos.collect();
+    for (step, counted) in &photos {
+        page.item(2, &format!("{}. {counted}", name(step)));
+    }
+    if photos.is_empty() {
         page.paragraph(2, "None was asked for.");
     }
     page.heading("Who was there on the days of these steps, and the weather");

@@ -174,7 +174,12 @@ fn photos_that_are_gone_or_changed_are_told() {
         assert!(html.contains(words), "{words} is not in {html}");
     }
     let out = home.path("record.json");
-    home.run(["seal", "check", out.to_str().unwrap()]).well();
+    let checked = home.run(["seal", "check", out.to_str().unwrap()]).well();
+    assert!(checked.contains(&format!("says of itself  {told}")), "{checked}");
+    assert!(checked.contains("says of itself  NOT FINISHED."), "{checked}");
+    call(&home, "over the porch", &[]);
+    let show = flat(&home.run(["callback", "show", "EX-0001", "1"]).well());
+    assert!(show.contains(told), "{show}");
     if outside::folder("the pages of the record by poppler").is_none() {
         return;
     }

@@ -163,7 +163,8 @@ fn show(config: &Config, job: &str, id: u32, json: bool, out: &mut Out) -> anyho
     let home = Home::open(config)?;
     let (file, imported) = home.job_to_read(job)?;
     calls::call(&file, id).map_err(plain)?;
-    let record = file.record(&home.functions);
+    // An imported job's photos lie beside the log as its own do.
+    let (record, _) = office::record_and_photos(config, &home.functions, &file)?;
     let view = desk::desk(&record, id).context("the record does not have the callback")?;
     let now = now(&file.job)?;
     let due = super::record::due(config, &file, now)?;

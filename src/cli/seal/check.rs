@@ -60,6 +60,9 @@ pub(in super::super) fn run(
             line(out, finding.state, finding.part.word(), &finding.says)?;
         }
         line(out, key, "key", &key_says)?;
+        for says in &report.says_of_itself {
+            out.line(&format!("says of itself  {says}"))?;
+        }
         if let Some(hash) = report.hash {
             out.line(&format!("record hash     {hash}"))?;
         }
@@ -248,6 +251,7 @@ fn json(report: &Report, holds: bool, key: (State, &str)) -> Json {
         ("key", report.key.map_or(Json::Null, Json::text)),
         ("record_sha256", report.hash.map_or(Json::Null, Json::text)),
         ("since_entry_seq", report.since().map_or(Json::Null, Json::whole)),
+        ("says_of_itself", Json::List(report.says_of_itself.iter().map(Json::text).collect())),
         ("findings", Json::from(findings)),
     ])
 }

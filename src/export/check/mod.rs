@@ -6,6 +6,7 @@ mod entries;
 mod places;
 mod shown;
 
+use super::words;
 use crate::domain::jws::{Jws, Kind};
 use crate::domain::{At, Claim, Entry, Fingerprint, Hash, Json, KeyChange, SignedHead, sealing};
 
@@ -109,6 +110,9 @@ pub struct Report {
     pub hash: Option<Hash>,
     /// Announcements of keys in it that hold, and whether the old key signed too.
     pub changes: Vec<(KeyChange, bool)>,
+    /// What the record itself says nobody may overlook: work that is not finished, photos
+    /// that are gone, recordings that answered more than once.
+    pub says_of_itself: Vec<String>,
     /// Everything that was looked at.
     pub findings: Vec<Finding>,
 }
@@ -217,6 +221,9 @@ fn record_by(document: &Json, claim: Option<&Claim>, hands: &impl Hands) -> Repo
     }
     let number = document.get("job").and_then(|job| job.get("number")).and_then(Json::as_text);
     report.job = number.unwrap_or_default().to_owned();
+    let says = ["unfinished", "photos_amiss", "recordings_reused"].into_iter();
+    let says = says.filter_map(|name| document.get(name).and_then(Json::as_text));
+    report.says_of_itself = says.map(words::one_line).collect();
     let no_entries = "it holds no entries of a log".to_owned();
     let Some(log) = document.get("log") else {
         report.sealed(sealed_by(document, claim));
