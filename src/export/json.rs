@@ -126,39 +126,53 @@ pub fn pretty(json: &Json) -> String {
 }
 
 fn indent(json: &Json, depth: usize, out: &mut String) {
-    let line = |out: &mut String, depth: usize| {
-        out.push('\n');
-        out.push_str(&"  ".repeat(depth));
-    };
     match json {
         // Numbers of one list are read together.
         Json::List(items) if items.iter().any(|item| !matches!(item, Json::Number(_))) => {
             out.push('[');
             for (at, item) in items.iter().enumerate() {
                 out.push_str(if at == 0 { "" } else { "," });
-                line(out, depth + 1);
+                line(depth + 1, out);
                 indent(item, depth + 1, out);
             }
-            line(out, depth);
+            line(depth, out);
             out.push(']');
         }
         Json::Object(members) if !members.is_empty() => {
             let mut members: Vec<_> = members.iter().collect();
-            members.sort_by(|(a, _), (b, _)| a.encode_utf16().cmp(b.encode_utf16()));
+            // They are sorted by UTF-8; RFC 8785 sorts by UTF-16, which is the same in ASCII.
+            if !members.iter().all(|(key, _)| key.is_ascii()) {
+                members.sort_by(|(a, _), (b, _)| a.encode_utf16().cmp(b.encode_utf16()));
+            }
             out.push('{');
             for (at, (key, value)) in members.into_iter().enumerate() {
                 out.push_str(if at == 0 { "" } else { "," });
-                line(out, depth + 1);
-                indent(&Json::text(key), 0, out);
+                line(depth + 1, out);
+                leaf(&key.into(), out);
                 out.push_str(": ");
                 indent(value, depth + 1, out);
             }
-            line(out, depth);
+            line(depth, out);
             out.push('}');
         }
-        // A number that is not finite has no JSON text; `null` keeps the rest
-        // readable, and nothing here makes one.
-        leaf => out.push_str(&leaf.canonical().unwrap_or_else(|_| "null".to_owned())),
+        json => leaf(json, out),
+    }
+}
+
+fn line(depth: usize, out: &mut String) {
+    out.push('\n');
+    for _ in 0..depth {
+        out.push_str("  ");
+    }
+}
+
+/// A number that is not finite has no JSON text; `null` keeps the rest readable, and
+/// nothing here makes one.
+fn leaf(json: &Json, out: &mut String) {
+    let before = out.len();
+    if json.write_canonical(out).is_err() {
+        out.truncate(before);
+        out.push_str("null");
     }
 }
 

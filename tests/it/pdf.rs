@@ -283,6 +283,64 @@ fn photos_and_many_entries_come_out() {
     assert_eq!(text.matches("Its smaller picture was not there whole.").count(), 12);
 }
 
+/// A row stays together on a page; one that no page can hold goes on over several, and
+/// its last word is there.
+#[test]
+fn long_words_go_on_over_pages() {
+    if outside::folder("the words of the PDF by poppler").is_none() {
+        return;
+    }
+    let long = |place: &str| format!("{} last-of-{place}", "and so it goes on ".repeat(500));
+    let mut record = example::record();
+    record.notes[0].text = long("a-note");
+    let mut json = json_of(&record);
+    // Names that are short alone and many together.
+    let cycled = |steps: &mut Box<[Json]>| {
+        *steps = steps.iter().cycle().take(500).cloned().collect();
+        for (at, step) in steps.iter_mut().enumerate() {
+            let Json::Object(step) = step else { panic!() };
+            step.insert("title", Json::from(format!("Step number {at} of them")));
+            if 30 < at {
+                let _ = step.remove("settled");
+                let _ = step.remove("point");
+                step.insert("corrected", Json::from(Vec::new()));
+            }
+        }
+    };
+    member(&mut json, &["checklists", "0", "steps"], |steps| {
+        let Json::List(steps) = steps else { panic!() };
+        cycled(steps);
+    });
+    let places = [
+        ("a-step", &["checklists", "1", "steps", "0", "text"][..]),
+        ("an-answer", &["checklists", "1", "steps", "1", "settled", "line"]),
+        ("a-source", &["checklists", "1", "cautions", "0", "source"]),
+        ("a-formula", &["checklists", "1", "measures", "0", "formula"]),
+        ("a-fact", &["facts", "0", "value", "shown"]),
+        ("a-figure", &["profile", "figures", "0", "value", "shown"]),
+        ("a-date", &["follow_ups", "1", "title"]),
+    ];
+    for (place, path) in places {
+        member(&mut json, path, |text| *text = Json::from(long(place)));
+    }
+    let text = text_of(&pages(&json, Paper::Letter)).split_whitespace().collect::<String>();
+    for place in places.map(|(place, _)| place).into_iter().chain(["a-note"]) {
+        assert!(text.contains(&format!("last-of-{place}")), "{place} does not end on the pages");
+    }
+    assert!(text.contains("Stepnumber499ofthem"));
+}
+
+/// Changes a value inside of a record, by names of members and places in lists.
+fn member(json: &mut Json, path: &[&str], change: impl FnOnce(&mut Json)) {
+    let Some((name, rest)) = path.split_first() else { return change(json) };
+    let inner = match json {
+        Json::Object(members) => members.get_mut(name),
+        Json::List(items) => items.get_mut(name.parse::<usize>().unwrap()),
+        _ => None,
+    };
+    member(inner.unwrap_or_else(|| panic!("no `{name}`")), rest, change);
+}
+
 /// Whatever a record holds or lacks, it is laid out.
 #[test]
 fn every_shape_of_a_record_is_laid_out() {

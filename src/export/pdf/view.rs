@@ -6,12 +6,16 @@ use typst::foundations::Datetime;
 use typst_pdf::Timestamp;
 
 use super::{Layout, Look, PdfError, world};
-use crate::domain::{At, Hash, Json, desk};
+use crate::domain::{At, Hash, Json, Members, desk};
 use crate::export::scan::{Scan, scan};
 use crate::export::words;
 
 /// Photos on paper, at most: the typesetter has to remember a path for each.
 const MOST_PHOTOS: usize = 10_000;
+
+/// Letters in a row that is kept together, at most: in the narrowest column of words they
+/// take less than a page.
+const LONG: usize = 1200;
 
 /// Everything the template reads: of the record as it is shown, and the hash of
 /// the record as it is.
@@ -37,6 +41,7 @@ pub(super) fn view(
         ("qr_alt", "The record's number, hash and key as a code to scan".into()),
         ("previews", Json::List(there.collect())),
         ("rests", Json::List(rests.collect())),
+        ("long_letters", Json::whole(LONG as u64)),
         ("water_tags", Json::List(desk::WATER.map(Json::from).into())),
         ("heard_says", words::HEARD_SAYS.into()),
         ("replaced", Json::Bool(shown.canonical().is_ok_and(|text| text.contains("[U+")))),
@@ -44,16 +49,41 @@ pub(super) fn view(
     ])
 }
 
-/// The record with each string as the fonts can show it.
+/// The record with each string as the fonts can show it, and what holds more letters
+/// than a row keeps together marked as such.
 pub(super) fn shown(json: &Json, can_show: fn(char) -> bool) -> Json {
+    marked(json, can_show).0
+}
+
+/// And its letters.
+fn marked(json: &Json, can_show: fn(char) -> bool) -> (Json, usize) {
     match json {
-        Json::Text(text) => Json::from(visible(text, can_show)),
-        Json::List(items) => Json::List(items.iter().map(|item| shown(item, can_show)).collect()),
-        Json::Object(members) => {
-            let members = members.iter().map(|(key, value)| (key, shown(value, can_show)));
-            Json::Object(members.collect())
+        Json::Text(text) => {
+            let text = visible(text, can_show);
+            let letters = text.len();
+            (Json::from(text), letters)
         }
-        other => other.clone(),
+        Json::List(items) => {
+            let (items, letters): (Vec<Json>, Vec<usize>) =
+                items.iter().map(|item| marked(item, can_show)).unzip();
+            (Json::from(items), letters.iter().sum())
+        }
+        Json::Object(members) => {
+            let mut letters = 0;
+            let mut shown: Members = members
+                .iter()
+                .map(|(key, value)| {
+                    let (value, of_value) = marked(value, can_show);
+                    letters += of_value;
+                    (key, value)
+                })
+                .collect();
+            if LONG < letters {
+                shown.insert("long_row", Json::Bool(true));
+            }
+            (Json::Object(shown), letters)
+        }
+        other => (other.clone(), 0),
     }
 }
 
