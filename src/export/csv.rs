@@ -12,7 +12,7 @@ use crate::domain::{
 };
 use crate::measure::{Quantity, Value};
 
-use super::{order, sheet_json, sheet_parts, words};
+use super::{order, photos, sheet_json, sheet_parts, words};
 
 /// The heading of measures that are materials, as checklists write it.
 const MATERIALS: &str = "Materials";
@@ -118,6 +118,7 @@ pub fn steps(record: &Record) -> Result<String, ::csv::Error> {
         "point_released_at",
         "tags",
         "accepted_by_entry",
+        "photos_missing_or_changed",
     ];
     let all = record.walks.iter().flat_map(|walk| walk.steps.iter().map(move |step| (walk, step)));
     let rows = all.map(|(walk, step)| {
@@ -141,6 +142,7 @@ pub fn steps(record: &Record) -> Result<String, ::csv::Error> {
             maybe(released.map(|release| release.at)),
             text(step.tags.join(" ")),
             order::accepted(record, step).first().map_or(NOTHING, |accepted| number(accepted.seq)),
+            number(photos::amiss_at(record, &walk.id, step)),
         ]);
         row
     });

@@ -101,11 +101,7 @@ pub fn counted(record: &Record, walk: &WalkId, step: &RecordStep) -> Option<Stri
     if asked == 0 && taken == 0 && step.photos_kept == 0 {
         return None;
     }
-    let here = record
-        .photos
-        .iter()
-        .filter(|kept| kept.walk.as_ref() == Some(walk) && kept.step.as_ref() == Some(&step.at));
-    let amiss = here.filter(|kept| amiss(kept).is_some()).count();
+    let amiss = amiss_at(record, walk, step);
     let mut text = format!("Photos: {asked} asked for, {taken} said taken");
     if 0 < step.photos_kept {
         text.push_str(&format!(", {} kept", step.photos_kept));
@@ -115,6 +111,14 @@ pub fn counted(record: &Record, walk: &WalkId, step: &RecordStep) -> Option<Stri
         text.push_str(&format!(", of which {amiss} {are} MISSING OR CHANGED now"));
     }
     Some(format!("{text}."))
+}
+
+/// How many of the photos kept at a step are missing or changed.
+pub(super) fn amiss_at(record: &Record, walk: &WalkId, step: &RecordStep) -> usize {
+    let here = |kept: &&RecordPhoto| {
+        kept.walk.as_ref() == Some(walk) && kept.step.as_ref() == Some(&step.at)
+    };
+    record.photos.iter().filter(here).filter(|kept| amiss(kept).is_some()).count()
 }
 
 /// What was left out of the file before it was kept, in a sentence.

@@ -277,10 +277,25 @@ fn photos_and_many_entries_come_out() {
         return;
     }
     let text = text_of(&made);
+    what_stands_where(&text);
     for number in 1..=80 {
         assert!(text.contains(&format!("Photo {number}: the nail line")), "{number}");
     }
     assert_eq!(text.matches("Its smaller picture was not there whole.").count(), 12);
+}
+
+/// A record of many pages says on which each part of it begins, and says so truly.
+fn what_stands_where(text: &str) {
+    let pages: Vec<&str> = text.split('\u{c}').collect();
+    assert!(12 < pages.len(), "{} pages", pages.len());
+    for part in ["Every step, in order", "Photos", "Pinned versions", "How the spoken answers"] {
+        let begins = pages.iter().rposition(|page| page.lines().any(|line| line.starts_with(part)));
+        let (_, list) = text.split_once("What stands on which page").unwrap();
+        let (_, rest) = list.split_once(part).unwrap();
+        let told = rest.split(|c: char| !c.is_ascii_digit()).find(|number| !number.is_empty());
+        let told: usize = told.unwrap().parse().unwrap();
+        assert_eq!(begins.map(|page| page + 1), Some(told), "{part}");
+    }
 }
 
 /// A row stays together on a page; one that no page can hold goes on over several, and

@@ -126,15 +126,13 @@ fn holds_and_open_deviations_are_told_whole() {
     let accepted = step["accepted"][0].as_str().unwrap();
     assert!(accepted.starts_with("It was accepted by Foreman Example (foreman) "), "{accepted}");
     let html = html_of(&home);
-    let every = html.split("<h2>Every step, in order</h2>").nth(1).unwrap();
+    let every = html.split(">Every step, in order</h2>").nth(1).unwrap();
     assert!(every.contains("It was accepted by Foreman Example (foreman) "), "{every}");
     let tables = crate::bundle::export(&home, "EX-0001", "tables").join("steps.csv");
     let tables = fs::read_to_string(tables).unwrap();
     let line = tables.lines().find(|line| line.contains("lines are close")).unwrap();
-    assert!(
-        line.ends_with(&format!(",{}", after["deviations"][0]["accepted"]["entry_seq"])),
-        "{line}"
-    );
+    let accepted = &after["deviations"][0]["accepted"]["entry_seq"];
+    assert!(line.ends_with(&format!(",{accepted},0")), "{line}");
 }
 
 /// A photo that is gone or was changed is told, on the first page too, and the pages
@@ -180,6 +178,13 @@ fn photos_that_are_gone_or_changed_are_told() {
     call(&home, "over the porch", &[]);
     let show = flat(&home.run(["callback", "show", "EX-0001", "1"]).well());
     assert!(show.contains(told), "{show}");
+    home.run(["export", "EX-0001", "-o", home.path("all").to_str().unwrap()]).well();
+    let steps = fs::read_to_string(home.path("all/steps.csv")).unwrap();
+    assert!(steps.lines().next().unwrap().ends_with(",photos_missing_or_changed"), "{steps}");
+    for row in steps.lines().skip(1) {
+        let amiss = if row.contains(",look-inside,") { ",1" } else { ",0" };
+        assert!(row.ends_with(amiss), "{row}");
+    }
     if outside::folder("the pages of the record by poppler").is_none() {
         return;
     }
@@ -199,7 +204,7 @@ fn open_steps_stand_together() {
     let home = Home::with_job();
     home.typed(WALK, TO_THE_LABEL).well();
     let html = html_of(&home);
-    let steps = html.split("<h2>Every step, in order</h2>").nth(1).unwrap();
+    let steps = html.split(">Every step, in order</h2>").nth(1).unwrap();
     let steps = steps.split("</section>").next().unwrap();
     assert_eq!(steps.matches("open: not logged").count(), 1, "one row for all that follow");
     assert!(html.contains("Carton label; Ladder set; Tied off; Footing"), "{html}");

@@ -49,33 +49,46 @@ pub fn record_with_photos(
     computed(&mut page, record);
     open_matters(&mut page, record);
     callbacks::accepted(&mut page, record);
-    some_steps(&mut page, record, "Waterproofing steps", &order::waterproofing(record));
     page.raw("</section>\n");
-    sheet::drawings(&mut page, &drawing::plates(record));
-    page.raw("<section>\n<h2>Every step, in order</h2>\n");
-    page.raw("<p>Each line is what now stands. A correction never replaces what was logged: what ");
-    page.raw("stood before is kept beside it.</p>\n");
-    for walk in &record.walks {
-        steps(&mut page, record, walk);
-    }
-    page.raw("</section>\n");
-    pictures::photos(&mut page, record, previews);
-    notes(&mut page, record);
-    for (tag, heading) in [("material", "Materials and lots"), ("weather", "Weather")] {
-        some_steps(&mut page, record, heading, &order::tagged(record, tag));
-    }
-    callbacks::callbacks(&mut page, record);
-    dates(&mut page, due);
-    figures(&mut page, record);
-    cautions(&mut page, record);
-    foundations(&mut page, record);
-    listened(&mut page, record);
-    heard(&mut page, record);
+    let parts = parts(record, due, previews);
+    page.contents(&parts).add(&parts);
     page.raw("</main>\n<footer>\n<h2>What this record is not</h2>\n");
     page.element("<p>", words::IS_NOT, "</p>\n");
     seal(&mut page, sealed);
     page.raw("</footer>\n</body>\n</html>\n");
     page.into_string()
+}
+
+/// What follows what a leak call needs first.
+fn parts(record: &Record, due: &[Due], previews: &Previews) -> Html {
+    let mut parts = Html::default();
+    some_steps(&mut parts, record, "Waterproofing steps", &order::waterproofing(record));
+    let plates = drawing::plates(record);
+    if !plates.is_empty() {
+        parts.heading("The drawing");
+    }
+    sheet::drawings(&mut parts, &plates);
+    parts.raw("<section>\n").heading("Every step, in order");
+    parts
+        .raw("<p>Each line is what now stands. A correction never replaces what was logged: what ");
+    parts.raw("stood before is kept beside it.</p>\n");
+    for walk in &record.walks {
+        steps(&mut parts, record, walk);
+    }
+    parts.raw("</section>\n");
+    pictures::photos(&mut parts, record, previews);
+    notes(&mut parts, record);
+    for (tag, heading) in [("material", "Materials and lots"), ("weather", "Weather")] {
+        some_steps(&mut parts, record, heading, &order::tagged(record, tag));
+    }
+    callbacks::callbacks(&mut parts, record);
+    dates(&mut parts, due);
+    figures(&mut parts, record);
+    cautions(&mut parts, record);
+    foundations(&mut parts, record);
+    listened(&mut parts, record);
+    heard(&mut parts, record);
+    parts
 }
 
 /// A page can be changed by anybody; the sealed record is named for comparison.
@@ -268,13 +281,13 @@ fn some_steps(page: &mut Html, record: &Record, heading: &'static str, steps: &[
     if steps.is_empty() {
         return;
     }
-    page.element("<h2>", heading, "</h2>\n");
+    page.raw("<section>\n").heading(heading);
     let row = |step: &RecordStep| {
         let mut cells = vec![Html::of(&step.title)];
         cells.extend(standing(record, step));
         Row::Cells(cells)
     };
-    page.table("steps", STEP_HEADINGS, &step_rows(steps, row));
+    page.table("steps", STEP_HEADINGS, &step_rows(steps, row)).raw("</section>\n");
 }
 
 /// A row a step, and one for open ones that follow each other.
@@ -382,7 +395,7 @@ fn how(note: &Note) -> &'static str {
 }
 
 fn notes(page: &mut Html, record: &Record) {
-    page.raw("<section>\n<h2>Notes</h2>\n");
+    page.raw("<section>\n").heading("Notes");
     if record.notes.is_empty() {
         page.raw("<p>None was taken, but for answers that are notes: they stand with their steps.</p>\n</section>\n");
         return;
@@ -416,7 +429,7 @@ fn dates(page: &mut Html, due: &[Due]) {
     if due.is_empty() {
         return;
     }
-    page.raw("<section>\n<h2>Dates after the job</h2>\n");
+    page.raw("<section>\n").heading("Dates after the job");
     let rows: Vec<Row> = due
         .iter()
         .map(|due| {
@@ -442,7 +455,7 @@ fn dates(page: &mut Html, due: &[Due]) {
 
 fn figures(page: &mut Html, record: &Record) {
     let units = record.job.units;
-    page.raw("<section class=\"page\">\n<h2>Facts surveyed on this job</h2>\n");
+    page.raw("<section class=\"page\">\n").heading("Facts surveyed on this job");
     let tables = order::tables(record);
     let row = |fact: &RecordFact| {
         let mut value = Html::of(&words::value(&fact.value, units));
@@ -456,7 +469,8 @@ fn figures(page: &mut Html, record: &Record) {
     let rows: Vec<Row> = order::facts(record).into_iter().map(row).collect();
     page.table("two", &["Question", "Answer that stands"], &rows);
     if let Some(profile) = &record.profile {
-        page.raw("<h2>Figures of the product</h2>\n<p>From ").text(&profile.source).raw("</p>\n");
+        page.heading("Figures of the product");
+        page.raw("<p>From ").text(&profile.source).raw("</p>\n");
         let rows: Vec<Row> = profile
             .figures
             .iter()
@@ -468,7 +482,7 @@ fn figures(page: &mut Html, record: &Record) {
         page.table("two", &["Figure", "Value"], &rows);
     }
     for walk in record.walks.iter().filter(|walk| !walk.measures.is_empty()) {
-        page.raw("<h2>Measures: ").text(&order::walk_title(walk)).raw("</h2>\n");
+        page.heading(&format!("Measures: {}", order::walk_title(walk)));
         let mut rows = Vec::new();
         for (group, measures) in order::measures(walk) {
             rows.extend(group.map(Row::Group));
@@ -511,14 +525,14 @@ fn cautions(page: &mut Html, record: &Record) {
         }
     }
     if !rows.is_empty() {
-        page.raw("<section>\n<h2>Cautions given</h2>\n");
+        page.raw("<section>\n").heading("Cautions given");
         page.table("cautions", &["Caution", "Source, and before which steps it was given"], &rows);
         page.raw("</section>\n");
     }
 }
 
 fn foundations(page: &mut Html, record: &Record) {
-    page.raw("<section>\n<h2>What this record rests on</h2>\n<ul>\n");
+    page.raw("<section>\n").heading("What this record rests on").raw("<ul>\n");
     page.element("<li>Code edition: ", &record.job.code_edition, "</li>\n");
     for walk in record.walks.iter().filter(|walk| walk.id.nth == 1) {
         let checklist = &walk.checklist;
@@ -557,7 +571,8 @@ fn listened(page: &mut Html, record: &Record) {
     if lines.is_empty() {
         return;
     }
-    page.raw("<section>\n<h2>When sound was listened to, and what was kept of it</h2>\n<ul>\n");
+    page.raw("<section>\n").heading("When sound was listened to, and what was kept of it");
+    page.raw("<ul>\n");
     for line in &lines {
         page.element("<li>", line, "</li>\n");
     }
@@ -585,8 +600,8 @@ fn heard(page: &mut Html, record: &Record) {
     if rows.is_empty() {
         return;
     }
-    page.raw("<section>\n<h2>How the spoken answers were heard</h2>\n<p>");
-    page.raw(words::HEARD_SAYS).raw(" The hash is of the sound as recorded.</p>\n");
+    page.raw("<section>\n").heading("How the spoken answers were heard");
+    page.raw("<p>").raw(words::HEARD_SAYS).raw(" The hash is of the sound as recorded.</p>\n");
     let headings = &[
         "Step",
         "Heard as",

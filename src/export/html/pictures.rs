@@ -10,7 +10,8 @@ pub(super) fn photos(page: &mut Html, record: &Record, previews: &Previews) {
     if record.photos.is_empty() {
         return;
     }
-    page.raw("<section>\n<h2>Photos</h2>\n<p>Smaller pictures made from the photos that are ");
+    page.raw("<section>\n").heading("Photos");
+    page.raw("<p>Smaller pictures made from the photos that are ");
     page.raw("kept. A photo is named by the SHA-256 of its file.</p>\n<div class=\"photos\">\n");
     for (at, kept) in record.photos.iter().enumerate() {
         let number = at + 1;

@@ -10,7 +10,11 @@ use super::super::words;
 
 /// A piece of a page, safe to put into another.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Html(String);
+pub(super) struct Html {
+    markup: String,
+    /// Of the parts in it, in order.
+    headings: Vec<String>,
+}
 
 /// One row of a table.
 #[derive(Clone, Debug)]
@@ -30,25 +34,25 @@ impl Html {
     }
 
     pub(super) fn into_string(self) -> String {
-        self.0
+        self.markup
     }
 
     /// Markup written in this program.
     pub(super) fn raw(&mut self, markup: &'static str) -> &mut Self {
-        self.0.push_str(markup);
+        self.markup.push_str(markup);
         self
     }
 
     /// A drawing that this program made.
     pub(super) fn drawing(&mut self, svg: &str) -> &mut Self {
-        self.0.push_str(svg);
+        self.markup.push_str(svg);
         self
     }
 
     /// A JPEG as part of the page; `shows` is read where it cannot be seen.
     pub(super) fn picture(&mut self, jpeg: &[u8], shows: &str) -> &mut Self {
         self.raw("<img alt=\"").text(shows).raw("\" src=\"data:image/jpeg;base64,");
-        self.0.push_str(&BASE64_STANDARD.encode(jpeg));
+        self.markup.push_str(&BASE64_STANDARD.encode(jpeg));
         self.raw("\">")
     }
 
@@ -60,13 +64,15 @@ impl Html {
         while let Some(c) = rest.next() {
             let digit = |c: Option<&char>| c.is_some_and(char::is_ascii_digit);
             match c {
-                ' ' if digit(before.as_ref()) && digit(rest.peek()) => self.0.push_str("&nbsp;"),
-                '&' => self.0.push_str("&amp;"),
-                '<' => self.0.push_str("&lt;"),
-                '>' => self.0.push_str("&gt;"),
-                '"' => self.0.push_str("&quot;"),
-                '\'' => self.0.push_str("&#39;"),
-                c => self.0.push(words::visible(c)),
+                ' ' if digit(before.as_ref()) && digit(rest.peek()) => {
+                    self.markup.push_str("&nbsp;")
+                }
+                '&' => self.markup.push_str("&amp;"),
+                '<' => self.markup.push_str("&lt;"),
+                '>' => self.markup.push_str("&gt;"),
+                '"' => self.markup.push_str("&quot;"),
+                '\'' => self.markup.push_str("&#39;"),
+                c => self.markup.push(words::visible(c)),
             }
             before = Some(c);
         }
@@ -75,8 +81,28 @@ impl Html {
 
     /// Another piece.
     pub(super) fn add(&mut self, html: &Html) -> &mut Self {
-        self.0.push_str(&html.0);
+        self.markup.push_str(&html.markup);
+        self.headings.extend_from_slice(&html.headings);
         self
+    }
+
+    /// The heading of a part, which [`contents`](Self::contents) lead to.
+    pub(super) fn heading(&mut self, title: &str) -> &mut Self {
+        self.headings.push(title.to_owned());
+        let number = self.headings.len().to_string();
+        self.raw("<h2 id=\"part-").text(&number).raw("\">").text(title).raw("</h2>\n")
+    }
+
+    /// The parts of another piece, each a link to its heading: the only piece of the
+    /// page that has any.
+    pub(super) fn contents(&mut self, of: &Html) -> &mut Self {
+        self.raw("<nav aria-label=\"On this page\">\n<ul>\n");
+        for (at, title) in of.headings.iter().enumerate() {
+            let number = (at + 1).to_string();
+            self.raw("<li><a href=\"#part-").text(&number).raw("\">").text(title);
+            self.raw("</a></li>\n");
+        }
+        self.raw("</ul>\n</nav>\n")
     }
 
     /// An element around a value; `open` may carry attributes.
@@ -98,14 +124,14 @@ impl Html {
     /// A value inside a style sheet's string, every unusual character by its
     /// code point, so that it can end neither the string nor the sheet.
     pub(super) fn css_string(&mut self, text: &str) -> &mut Self {
-        self.0.push('"');
+        self.markup.push('"');
         for c in words::one_line(text).chars() {
             match c {
-                c if c.is_ascii_alphanumeric() => self.0.push(c),
-                c => self.0.push_str(&format!("\\{:06x}", u32::from(c))),
+                c if c.is_ascii_alphanumeric() => self.markup.push(c),
+                c => self.markup.push_str(&format!("\\{:06x}", u32::from(c))),
             }
         }
-        self.0.push('"');
+        self.markup.push('"');
         self
     }
 
