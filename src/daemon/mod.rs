@@ -87,6 +87,12 @@ pub trait Crew {
         None
     }
 
+    /// Whether what was said last was spoken, or sent to a loudspeaker, and not only
+    /// shown.
+    fn has_spoken(&self) -> bool {
+        false
+    }
+
     /// Puts the sound of what is about to be logged on the disk, where it is to
     /// be kept, and says which clip belongs to the entry.
     ///
@@ -181,11 +187,11 @@ fn append<C: Crew>(
 ) -> Result<(), StoreError> {
     let mut draft = draft.clone();
     match crew.keep(&draft) {
-        Ok(kept) => {
-            if let What::Noted { clip, .. } = &mut draft.what {
-                *clip = kept;
-            }
-        }
+        Ok(kept) => match &mut draft.what {
+            What::Noted { clip, .. } => *clip = kept,
+            What::Cautioned { spoken, .. } => *spoken = Some(crew.has_spoken()),
+            _ => {}
+        },
         Err(why) => {
             tracing::warn!(why, "sound not kept");
             events.push_back(Event::NotSaved { key: draft.key, why });

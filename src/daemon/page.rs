@@ -405,6 +405,10 @@ impl Crew for PageCrew {
         self.voice.noise_tenth_dbfs()
     }
 
+    fn has_spoken(&self) -> bool {
+        !self.quiet && self.voice.has_spoken()
+    }
+
     fn keep(&mut self, draft: &Draft) -> Result<Option<Clip>, String> {
         self.voice.keep(draft)
     }

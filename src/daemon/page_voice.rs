@@ -168,6 +168,11 @@ impl PageVoice {
         }
     }
 
+    /// Whether what was said last was sent to a phone's loudspeaker.
+    pub(super) fn has_spoken(&self) -> bool {
+        self.on.as_ref().is_some_and(|on| !on.mouth.is_muted())
+    }
+
     /// How far the phone is with what was said.
     pub(super) fn playing(&mut self) -> Playing {
         let Some(on) = &mut self.on else { return Playing::Done };

@@ -55,6 +55,9 @@ pub struct Draft {
     pub by: String,
     /// How it was conveyed.
     pub how: How,
+    /// What was conveyed after it until it was logged, in order: the yes to what was
+    /// read back; off target also "log it as it is", the reason, and the yes to that.
+    pub confirmed: Vec<How>,
     /// What.
     pub what: What,
     /// The entry this one corrects.
@@ -217,12 +220,15 @@ pub enum What {
         /// Why.
         reason: String,
     },
-    /// Cautions were said with a step, in these words.
+    /// Cautions were given with a step, in these words.
     Cautioned {
         /// Which.
         step: StepRef,
         /// What was said.
         said: Vec<String>,
+        /// Whether they were spoken aloud; otherwise they were only shown. None in logs
+        /// of a time in which that was not logged.
+        spoken: Option<bool>,
     },
     /// Something worth keeping; spoken notes are unverified transcripts.
     Noted {

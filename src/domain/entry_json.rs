@@ -54,6 +54,7 @@ fn members(seq: u64, draft: &Draft, previous: Hash) -> impl Iterator<Item = (Nam
         ("at", Json::text(draft.at)),
         ("by", Json::text(&draft.by)),
         ("how", how(&draft.how)),
+        ("confirmed", confirmed(&draft.confirmed)),
         ("key", Json::text(&draft.key.0)),
         ("what", Json::from(draft.what.word())),
         ("previous", Json::text(previous)),
@@ -83,6 +84,7 @@ pub fn read(json: &Json, hash: Hash) -> Result<Entry, NotAnEntry> {
         at: fields.parsed("at")?,
         by: fields.text("by")?,
         how: fields.how()?,
+        confirmed: fields.confirmed()?,
         what: fields.what()?,
         corrects,
         key: Key(fields.text("key")?),
@@ -154,6 +156,13 @@ fn how(how: &How) -> Json {
     }
 }
 
+fn confirmed(confirmed: &[How]) -> Json {
+    match confirmed {
+        [] => Json::Null,
+        some => Json::List(some.iter().map(how).collect()),
+    }
+}
+
 fn details(what: &What) -> Json {
     let step = |step: &StepRef| Json::text(step);
     match what {
@@ -174,9 +183,10 @@ fn details(what: &What) -> Json {
         What::Skipped { step: at, reason } => {
             Json::object([("step", step(at)), ("reason", Json::text(reason))])
         }
-        What::Cautioned { step: at, said } => Json::object([
+        What::Cautioned { step: at, said, spoken } => Json::object([
             ("step", step(at)),
             ("said", Json::List(said.iter().map(Json::text).collect())),
+            ("spoken", spoken.map_or(Json::Null, Json::Bool)),
         ]),
         What::Noted { step: at, text, clip: None } => Json::object([
             ("step", at.as_ref().map_or(Json::Null, step)),
@@ -407,7 +417,20 @@ impl Fields<'_> {
     }
 
     fn how(&self) -> Result<How, NotAnEntry> {
-        let json = self.json.get("how").ok_or_else(|| self.wrong("how"))?;
+        self.how_of("how", self.json.get("how").ok_or_else(|| self.wrong("how"))?)
+    }
+
+    fn confirmed(&self) -> Result<Vec<How>, NotAnEntry> {
+        match self.json.get("confirmed") {
+            None => Ok(Vec::new()),
+            Some(Json::List(all)) if !all.is_empty() => {
+                all.iter().map(|one| self.how_of("confirmed", one)).collect()
+            }
+            Some(_) => Err(self.wrong("confirmed")),
+        }
+    }
+
+    fn how_of(&self, field: &str, json: &Json) -> Result<How, NotAnEntry> {
         match json.as_text() {
             Some("keys") => Ok(How::Keys),
             Some("touch") => Ok(How::Touch),
@@ -415,11 +438,19 @@ impl Fields<'_> {
             Some("file") => Ok(How::File),
             Some("program") => Ok(How::Program),
             Some("http") => Ok(How::Http),
-            Some(_) => Err(self.wrong("how")),
+            Some(_) => Err(self.wrong(field)),
             None => {
-                let how = self.inner("how")?;
+                let how = Fields { json, seq: self.seq };
                 how.inner("voice")?.heard().map(How::Voice)
             }
+        }
+    }
+
+    fn yes_if_there(&self, field: &str) -> Result<Option<bool>, NotAnEntry> {
+        match self.json.get(field) {
+            None => Ok(None),
+            Some(Json::Bool(yes)) => Ok(Some(*yes)),
+            Some(_) => Err(self.wrong(field)),
         }
     }
 
@@ -470,7 +501,11 @@ impl Fields<'_> {
                 reason: self.json.get("reason").and_then(Json::as_text).map(str::to_owned),
             },
             "skipped" => What::Skipped { step: step()?, reason: self.text("reason")? },
-            "cautioned" => What::Cautioned { step: step()?, said: self.texts("said")? },
+            "cautioned" => What::Cautioned {
+                step: step()?,
+                said: self.texts("said")?,
+                spoken: self.yes_if_there("spoken")?,
+            },
             "noted" => What::Noted {
                 step: self.json.get("step").map(|_| step()).transpose()?,
                 text: match self.json.get("clip") {

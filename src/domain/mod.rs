@@ -86,7 +86,7 @@ pub use seal::Hash;
 pub use sealing::{NotSealable, Sealed, SignedHead};
 pub use sheet::{Computed, Known, MOST_ROWS, Rows, Sheet};
 pub use standing::{
-    Comparison, Note, Outcome, PointStanding, Release, Settled, Standing, StepStanding,
+    Cautions, Comparison, Note, Outcome, PointStanding, Release, Settled, Standing, StepStanding,
     WalkStanding,
 };
 pub use walk_id::{Repeats, WalkId};

@@ -8,8 +8,8 @@ use crate::measure::{Functions, Quantity, RowsInput, Value};
 
 use super::rests::{self, Need};
 use super::{
-    Attention, Bound, Checked, Checklist, Computed, Deviation, DeviationKind, EarOpen, Entry,
-    FactKind, FactName, Facts, Hash, Job, Known, Note, Photo, PointStanding, Profile,
+    Attention, Bound, Cautions, Checked, Checklist, Computed, Deviation, DeviationKind, EarOpen,
+    Entry, FactKind, FactName, Facts, Hash, Job, Known, Note, Photo, PointStanding, Profile,
     RecordCallback, Rows, RowsFrom, Settled, Sheet, Standing, StepRef, Table, Units, WalkId, What,
     attention, plan,
 };
@@ -190,8 +190,8 @@ pub struct RecordStep {
     pub settled: Option<Settled>,
     /// How it was settled before it was corrected, oldest first.
     pub corrected: Vec<Settled>,
-    /// The cautions said with it.
-    pub cautioned: Vec<String>,
+    /// The cautions given with it.
+    pub cautioned: Cautions,
     /// How many photos it asks for.
     pub photos_asked: u32,
     /// How many somebody says were taken.
@@ -501,7 +501,7 @@ impl JobFile {
             tags: step.map(|step| step.tags.clone()).unwrap_or_default(),
             settled: stood.settled,
             corrected: stood.corrected,
-            cautioned: stood.cautioned.map(|(_, said)| said).unwrap_or_default(),
+            cautioned: stood.cautioned.unwrap_or_default(),
             photos_asked: step.map_or(0, |step| step.photos),
             photos_taken: stood.photos,
             photos_kept: stood.photos_kept,

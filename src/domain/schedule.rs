@@ -263,6 +263,7 @@ fn draft(job: &Job, now: At, by: &str, what: What, key: String) -> Draft {
         at: now,
         by: by.to_owned(),
         how: How::Command,
+        confirmed: Vec::new(),
         what,
         corrects: None,
         key: Key(key),

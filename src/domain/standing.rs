@@ -60,14 +60,24 @@ pub struct StepStanding {
     pub settled: Option<Settled>,
     /// How it was settled before it was corrected, oldest first.
     pub corrected: Vec<Settled>,
-    /// The cautions said with it, and when.
-    pub cautioned: Option<(At, Vec<String>)>,
+    /// The cautions given with it, the last time they were.
+    pub cautioned: Option<Cautions>,
     /// How many photos somebody says were taken.
     pub photos: u32,
     /// How many photos are kept at it.
     pub photos_kept: u32,
     /// Its inspection point, once reached.
     pub point: Option<PointStanding>,
+}
+
+/// Cautions that were given.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Cautions {
+    /// In these words.
+    pub said: Vec<String>,
+    /// Whether they were spoken aloud; otherwise they were only shown. None where that
+    /// was not logged.
+    pub spoken: Option<bool>,
 }
 
 /// An inspection point that was reached.
@@ -107,6 +117,8 @@ pub struct Settled {
     pub by: String,
     /// How it was conveyed.
     pub how: How,
+    /// What was conveyed after it until it was logged, as [`Draft::confirmed`](super::entry::Draft::confirmed).
+    pub confirmed: Vec<How>,
     /// The words it was asked in; none where it was left out.
     pub asked: Option<String>,
     /// With what.
@@ -373,8 +385,9 @@ impl Standing {
             What::Paused => return walk.paused = true,
             What::Resumed => return walk.paused = false,
             What::WalkEnded => return walk.ended = Some(draft.at),
-            What::Cautioned { step, said } => {
-                return walk.step(step).cautioned = Some((draft.at, said.clone()));
+            What::Cautioned { step, said, spoken } => {
+                let given = Cautions { said: said.clone(), spoken: *spoken };
+                return walk.step(step).cautioned = Some(given);
             }
             What::PhotoTaken { step } => return walk.step(step).photos += 1,
             What::PointReached { step, kind, role } => {
@@ -409,6 +422,7 @@ impl Standing {
             at: draft.at,
             by: draft.by.clone(),
             how: draft.how.clone(),
+            confirmed: draft.confirmed.clone(),
             outcome,
         };
         let standing = walk.step(step);

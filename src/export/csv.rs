@@ -8,7 +8,7 @@
 //! what was logged is back. Numbers stay numbers.
 
 use crate::domain::{
-    Comparison, Given, JobFile, Json, Outcome, Record, RecordStep, Settled, Target,
+    Comparison, Given, How, JobFile, Json, Outcome, Record, RecordStep, Settled, Target,
 };
 use crate::measure::{Quantity, Value};
 
@@ -58,6 +58,7 @@ pub fn entries(file: &JobFile) -> Result<String, ::csv::Error> {
         "corrects_entry_seq",
         "entry_sha256",
         "previous_sha256",
+        "confirmed",
     ];
     let rows = file.entries.iter().map(|entry| {
         let draft = &entry.draft;
@@ -78,9 +79,19 @@ pub fn entries(file: &JobFile) -> Result<String, ::csv::Error> {
             draft.corrects.map_or(NOTHING, number),
             text(entry.hash),
             text(entry.previous),
+            text(confirmed(&draft.confirmed)),
         ]
     });
     table(&header, rows)
+}
+
+/// The words of what was spoken; of what was not, how it was conveyed.
+fn confirmed(confirmed: &[How]) -> String {
+    let words = |how: &How| match how.heard() {
+        Some(heard) => format!("“{}”", heard.words),
+        None => how.word().to_owned(),
+    };
+    confirmed.iter().map(words).collect::<Vec<_>>().join(", ")
 }
 
 /// Every step as it stands, of every walk. `given_value`, `mark_value` and

@@ -192,16 +192,18 @@ pub fn reused(record: &Record) -> Option<String> {
     let settled = steps.flat_map(|step| step.corrected.iter().chain(&step.settled));
     let mut times: BTreeMap<Hash, usize> = BTreeMap::new();
     for settled in settled {
-        if let How::Voice(heard) = &settled.how {
+        let spoken = std::iter::once(&settled.how).chain(&settled.confirmed);
+        for heard in spoken.filter_map(How::heard) {
             *times.entry(heard.sound).or_default() += 1;
         }
     }
-    let answers: usize = times.values().sum();
+    let utterances: usize = times.values().sum();
     let most = times.values().max().copied().unwrap_or_default();
     (1 < most).then(|| {
         format!(
-            "{answers} spoken answers rest on {} recordings: one answered {most} times. A live \
-             voice never makes the same sound twice, so recordings were played.",
+            "{utterances} utterances, spoken answers and what confirmed them, rest on {} recordings: \
+             one was heard {most} times. A live voice never makes the same sound twice, so \
+             recordings were played.",
             times.len()
         )
     })

@@ -11,9 +11,10 @@ use std::fmt::Display;
 
 use crate::domain::entry_json;
 use crate::domain::{
-    About, Attention, Caution, Checklist, Comparison, Computed, Day, Due, Entry, FactName, Given,
-    Hash, Heard, How, Job, Json, Note, Outcome, Pin, PointStanding, Profile, Record, RecordFact,
-    RecordMeasure, RecordStep, RecordWalk, Settled, Table, Target, Units, sealing,
+    About, Attention, Caution, Cautions, Checklist, Comparison, Computed, Day, Due, Entry,
+    FactName, Given, Hash, Heard, How, Job, Json, Note, Outcome, Pin, PointStanding, Profile,
+    Record, RecordFact, RecordMeasure, RecordStep, RecordWalk, Settled, Table, Target, Units,
+    sealing,
 };
 use crate::measure::{Quantity, Value};
 
@@ -335,8 +336,7 @@ fn measure(measure: &RecordMeasure, tables: &[&Table], units: Units) -> Json {
 fn step(record: &Record, walk: &RecordWalk, step: &RecordStep) -> Json {
     let units = record.job.units;
     let accepted = order::accepted(record, step);
-    let said = step.cautioned.iter().map(Json::text);
-    Json::object([
+    let mut members = vec![
         ("id", Json::text(&step.at.id)),
         ("row", step.at.row.map_or(Json::Null, Json::from)),
         ("title", Json::text(&step.title)),
@@ -344,14 +344,26 @@ fn step(record: &Record, walk: &RecordWalk, step: &RecordStep) -> Json {
         ("tags", list(step.tags.iter().map(Json::text))),
         ("settled", step.settled.as_ref().map_or(Json::Null, |s| settled(s, units))),
         ("corrected", list(step.corrected.iter().map(|s| settled(s, units)))),
-        ("cautions_said", list(said)),
         ("photos_asked", Json::from(step.photos_asked)),
         ("photos_said_taken", Json::from(step.photos_taken)),
         ("photos_kept", Json::from(step.photos_kept)),
         ("photos_shown", option(photos::counted(record, &walk.id, step).as_ref())),
         ("accepted", list(accepted.into_iter().map(|one| Json::text(callback::it_was(one))))),
         ("point", step.point.as_ref().map_or(Json::Null, point)),
-    ])
+    ];
+    members.extend(cautions(&step.cautioned));
+    object(members)
+}
+
+/// The cautions given with a step.
+pub(super) fn cautions(given: &Cautions) -> [(&'static str, Json); 3] {
+    let Cautions { said, spoken } = given;
+    let how = (!said.is_empty()).then(|| words::cautions_given(given));
+    [
+        ("cautions_said", list(said.iter().map(Json::text))),
+        ("cautions_spoken", spoken.map_or(Json::Null, Json::Bool)),
+        (Told::CautionsGiven.name(), option(how.as_ref())),
+    ]
 }
 
 pub(super) fn settled(settled: &Settled, units: Units) -> Json {
@@ -360,6 +372,7 @@ pub(super) fn settled(settled: &Settled, units: Units) -> Json {
         ("at", Json::text(settled.at)),
         ("by", Json::text(&settled.by)),
         ("how", how(&settled.how)),
+        ("confirmed", list(settled.confirmed.iter().map(how))),
         Told::AskedFor.member(words::asked_for(&settled.outcome, units)),
         Told::Line.member(words::outcome(&settled.outcome, units)),
     ];
@@ -376,6 +389,9 @@ pub(super) fn settled(settled: &Settled, units: Units) -> Json {
         Outcome::Skipped { reason } => {
             members.extend([("left_out", Json::Bool(true)), ("reason", Json::text(reason))]);
         }
+    }
+    if let Some(confirmed) = words::confirmed(&settled.how, &settled.confirmed) {
+        members.push(Told::ConfirmedShown.member(confirmed));
     }
     object(members)
 }

@@ -36,6 +36,10 @@ told! {
     Sentence = "sentence",
     /// What a step asked for.
     AskedFor = "asked_for",
+    /// What confirmed an answer.
+    ConfirmedShown = "confirmed_shown",
+    /// How cautions were given.
+    CautionsGiven = "cautions_given",
     /// Who accepted a deviation.
     AcceptedShown = "accepted_shown",
     /// What was asked for and found, who logged it, and whether it stands open.

@@ -4,9 +4,9 @@
 use std::collections::BTreeSet;
 
 use crate::domain::{
-    About, At, Attention, Bound, Comparison, Computed, DeviationKind, Due, Entry, FactName, Given,
-    How, Outcome, PointKind, RecordFact, RecordMeasure, Role, Settled, StepRef, Table, Target,
-    Units, What, shown,
+    About, At, Attention, Bound, Cautions, Comparison, Computed, DeviationKind, Due, Entry,
+    FactName, Given, How, Outcome, PointKind, RecordFact, RecordMeasure, Role, Settled, StepRef,
+    Table, Target, Units, What, shown,
 };
 use crate::measure::{Dimension, Quantity, Ratio, Value, parse_quantity};
 
@@ -43,7 +43,7 @@ least values up, greatest values down, marks to the nearest graduation.";
 /// What the scores of spoken answers are, and what was done before one was logged.
 pub const HEARD_SAYS: &str = "An answer is taken only where its scores reach the limits of the \
 program; one that says more than that a step is done is read back and logged only after a yes, \
-which is not logged itself. Fit: how well the sound fits the phrases allowed at that step, per token. Beside free \
+which stands below it. Fit: how well the sound fits the phrases allowed at that step, per token. Beside free \
 speech: the same less that of whatever else may have been said. To the next meaning: how far the \
 best phrase with another meaning is away; 3500 where nothing else came near. All in thousandths of a natural-log unit; higher is \
 better.";
@@ -128,6 +128,37 @@ pub fn how(how: &How) -> String {
         How::File => "written in a file".to_owned(),
         How::Program => "by the program".to_owned(),
         How::Http => "by another program, over HTTP".to_owned(),
+    }
+}
+
+/// How an answer was confirmed, where that says more than how it was given does. The
+/// words of a spoken yes stand with how they were heard.
+#[must_use]
+pub fn confirmed(given: &How, confirmed: &[How]) -> Option<String> {
+    let tells = confirmed.iter().any(|one| one.is_spoken() || one != given);
+    let one = |one: &How| if one.is_spoken() { "by voice".to_owned() } else { how(one) };
+    let mut all: Vec<String> = confirmed.iter().map(one).collect();
+    all.dedup();
+    tells.then(|| format!("confirmed {}", all.join(", ")))
+}
+
+/// How an answer was given, and what confirmed it.
+#[must_use]
+pub fn conveyed(settled: &Settled) -> String {
+    let how = how(&settled.how);
+    match confirmed(&settled.how, &settled.confirmed) {
+        Some(confirmed) => format!("{how}; {confirmed}"),
+        None => how,
+    }
+}
+
+/// Where cautions were given.
+#[must_use]
+pub fn cautions_given(cautions: &Cautions) -> &'static str {
+    match cautions.spoken {
+        Some(true) => "Cautions given first, by voice",
+        Some(false) => "Cautions given first, on the screen alone",
+        None => "Cautions given first",
     }
 }
 

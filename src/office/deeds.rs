@@ -36,6 +36,7 @@ impl Deed<'_> {
             at: self.at,
             by: self.by.to_owned(),
             how: self.how.clone(),
+            confirmed: Vec::new(),
             what,
             corrects: None,
             key: self.key.clone().unwrap_or(Key(key)),

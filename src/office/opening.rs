@@ -195,6 +195,7 @@ pub fn open_with(
         at,
         by: opener.by.to_owned(),
         how: opener.how.clone(),
+        confirmed: Vec::new(),
         what,
         corrects: None,
         key: Key(key),

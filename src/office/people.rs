@@ -299,7 +299,8 @@ pub(super) fn told(by: &str, at: At, what: What) -> Result<Draft, PeopleError> {
     let once: String = once.iter().map(|byte| format!("{byte:02x}")).collect();
     let key = Key(format!("{}/{once}", what.word()));
     let (job, by, how) = (String::new(), by.to_owned(), How::Touch);
-    Ok(Draft { job, walk: None, at, by, how, what, corrects: None, key })
+    let confirmed = Vec::new();
+    Ok(Draft { job, walk: None, at, by, how, confirmed, what, corrects: None, key })
 }
 
 fn hashed(passphrase: &str) -> Result<String, PeopleError> {

@@ -89,6 +89,7 @@ pub fn keep(
         at: bringing.at,
         by: bringing.by.clone(),
         how: bringing.how.clone(),
+        confirmed: Vec::new(),
         what: What::PhotoKept { step: place.step.clone(), photo: Box::new(photo.clone()) },
         corrects: None,
         key: Key(format!("photo/{}/{}", place.job, photo.sha256)),

@@ -28,6 +28,7 @@ fn draft(job: &str, n: u64, what: What) -> Draft {
         at: "2026-11-25T08:15:09.042-05:00".parse().unwrap(),
         by: "Installer Example".to_owned(),
         how: How::Keys,
+        confirmed: Vec::new(),
         what,
         corrects: None,
         key: Key(format!("{job}/{n}")),

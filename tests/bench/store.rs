@@ -21,6 +21,7 @@ fn draft(job: &str, key: String, what: What) -> Draft {
         at: "2026-11-25T08:15:09.042-05:00".parse().unwrap(),
         by: "Installer One".to_owned(),
         how: How::Keys,
+        confirmed: Vec::new(),
         what,
         corrects: None,
         key: Key(key),

@@ -154,6 +154,7 @@ fn draft(job: &str, at: At, n: u64, what: What) -> Draft {
         at,
         by: "Installer Example".to_owned(),
         how: How::Keys,
+        confirmed: Vec::new(),
         what,
         corrects: None,
         key: Key(format!("{job}/{n}")),

@@ -243,6 +243,8 @@ fn tables_read_back_as_what_was_logged() {
         assert_eq!(cell(row, "entry_sha256"), entry.hash.to_string());
         assert_eq!(cell(row, "by"), entry.draft.by);
         assert_eq!(cell(row, "what"), entry.draft.what.word());
+        let confirmed = entry.draft.confirmed.iter().map(How::word).collect::<Vec<_>>();
+        assert_eq!(cell(row, "confirmed"), confirmed.join(", "), "all was typed");
         if let What::Noted { text, .. } = &entry.draft.what {
             assert!(cell(row, "line").contains(text.as_str()), "{row:?}");
             notes += 1;

@@ -112,6 +112,7 @@ fn the_start_of_the_day_begins_each_day() {
                 at,
                 by: "Installer Example".to_owned(),
                 how: How::Program,
+                confirmed: Vec::new(),
                 what: What::WalkBegun { version: pin.version, hash: pin.hash },
                 corrects: None,
                 key: Key("yesterday".to_owned()),

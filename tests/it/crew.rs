@@ -168,6 +168,7 @@ impl World {
             at: self.now(),
             by: by.to_owned(),
             how: How::Keys,
+            confirmed: Vec::new(),
             what,
             corrects: settled,
             key: Key(format!("other/{}", self.keys)),

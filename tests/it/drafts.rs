@@ -29,6 +29,7 @@ pub(crate) fn draft(job: &str, key: &str, what: What) -> Draft {
         at: "2026-11-25T08:15:09.042-05:00".parse().unwrap(),
         by: "Installer One".to_owned(),
         how: How::Keys,
+        confirmed: Vec::new(),
         what,
         corrects: None,
         key: Key(key.to_owned()),
@@ -60,13 +61,15 @@ pub(crate) fn job(number: &str) -> Job {
 /// files allow them, times are whole milliseconds with an offset in minutes.
 pub(crate) fn any_draft() -> impl Strategy<Value = Draft> {
     let who = (any::<String>(), any::<String>(), option::of(walk()));
-    (who, at(), how(), what(), option::of(1_u64..1 << 53), any::<String>()).prop_map(
-        |((job, by, walk), at, how, what, corrects, key)| Draft {
+    let conveyed = (how(), vec(how(), 0..3));
+    (who, at(), conveyed, what(), option::of(1_u64..1 << 53), any::<String>()).prop_map(
+        |((job, by, walk), at, (how, confirmed), what, corrects, key)| Draft {
             job,
             walk,
             at,
             by,
             how,
+            confirmed,
             what,
             corrects,
             key: Key(key),
@@ -316,8 +319,8 @@ fn what() -> impl Strategy<Value = What> {
                 reason,
             }),
         (step(), any::<String>()).prop_map(|(step, reason)| What::Skipped { step, reason }),
-        (step(), vec(any::<String>(), 0..4))
-            .prop_map(|(step, said)| What::Cautioned { step, said }),
+        (step(), vec(any::<String>(), 0..4), option::of(any::<bool>()))
+            .prop_map(|(step, said, spoken)| What::Cautioned { step, said, spoken }),
         (option::of(step()), any::<String>(), option::of(clip()))
             .prop_map(|(step, text, clip)| What::Noted { step, text, clip }),
         hearing_check().prop_map(|check| What::HearingChecked(Box::new(check))),

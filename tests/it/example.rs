@@ -364,6 +364,7 @@ impl Log {
             walk: walk.map(WalkId::first),
             at: at(clock),
             by: by.to_owned(),
+            confirmed: confirmed(&how, &what, clock),
             how,
             corrects: before.map(|entry| entry.seq),
             what,
@@ -388,6 +389,26 @@ impl Log {
         let say = &checklist.step(&at.id).unwrap().say;
         known.fill(say, at.row, Units::Us).unwrap_or_default()
     }
+}
+
+/// What a walk has confirmed: what says more than that a step is done is read back.
+fn confirmed(how: &How, what: &What, clock: &str) -> Vec<How> {
+    let says: &[&str] = match what {
+        What::Answered { given: Given::Done, .. } => &[],
+        What::Answered { reason: None, .. } | What::Skipped { .. } | What::Noted { .. } => &["yes"],
+        What::Answered { reason: Some(reason), .. } => &["yes", "log it as it is", reason, "yes"],
+        _ => &[],
+    };
+    let says = says.iter().enumerate().map(|(at, words)| match how {
+        How::Voice(heard) => How::Voice(Heard {
+            words: (*words).to_owned(),
+            // Nobody says the same sound twice.
+            sound: Hash::of(format!("{words} at {clock}, {at}").as_bytes()),
+            ..heard.clone()
+        }),
+        other => other.clone(),
+    });
+    says.collect()
 }
 
 pub(crate) fn heard(words: &str) -> How {
@@ -475,7 +496,7 @@ pub(crate) fn entries() -> Vec<Entry> {
     let release = What::Released { step: at_row("cut", 1), role: "foreman".to_owned() };
     log.add(intake, "08:47:20.000", f, How::Keys, release);
     let said = vec!["Eye protection on: granules fly.".to_owned()];
-    let cautioned = What::Cautioned { step: at_row("cut", 1), said };
+    let cautioned = What::Cautioned { step: at_row("cut", 1), said, spoken: Some(true) };
     log.add(intake, "08:47:30.000", a, How::Program, cautioned);
     done(&mut log, "08:48:05.000", a, at_row("cut", 1));
     let count =

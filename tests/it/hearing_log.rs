@@ -31,6 +31,7 @@ fn log(all: Vec<(i64, &str, What)>) -> Vec<Entry> {
             at: at(ms),
             by: by.to_owned(),
             how: How::Program,
+            confirmed: Vec::new(),
             what,
             corrects: None,
             key: Key(format!("{seq}")),

@@ -25,6 +25,10 @@ title = "Short check"
 yields_to = "whoever knows better"
 sources = ["invented for a test"]
 
+[cautions.ladder]
+say = "Stay off the ladder."
+source = "invented for a test"
+
 [[step]]
 id = "tarp"
 title = "Tarp"
@@ -40,6 +44,7 @@ answer = { choice = ["all dry", "wet or damp"], wanted = ["all dry"] }
 id = "ladder"
 title = "Ladder"
 say = "The ladder is tied."
+caution = ["ladder"]
 "#;
 
 /// A walk that is going on.
@@ -177,6 +182,13 @@ fn a_walk_by_voice_goes_on_after_the_headset_and_the_sound_server_were_lost() {
         let of = |entry: &&String| entry.contains(&format!("\"{step}\""));
         assert_eq!(spoken.iter().filter(of).count(), 1, "{step}: {spoken:?}");
     }
+    // The loudspeaker was there: the caution was not only shown.
+    let cautioned = "select body from entry where body like '%\"cautioned\"%'";
+    let cautioned: String = db.query_row(cautioned, [], |row| row.get(0)).unwrap();
+    assert!(cautioned.contains("\"spoken\":true"), "{cautioned}");
+    let deck = spoken.iter().find(|entry| entry.contains("\"deck\"")).unwrap();
+    let confirmed = deck.split_once("\"confirmed\":").map(|(_, rest)| rest.to_lowercase());
+    assert!(confirmed.is_some_and(|words| words.contains("that is right")), "{deck}");
     assert!(home.run(["doctor"]).out.contains("the chain holds"));
 
     // What the loudspeaker played is understood; dictation mishears some of it.

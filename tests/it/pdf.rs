@@ -126,6 +126,14 @@ fn the_pages_say_what_the_record_says() {
         on_paper(&format!("entry {}", was.seq));
     }
     on_paper("Corrected. Before:");
+    // The yes to what was read back, with its own sound.
+    on_paper("then (entry 15) “yes”");
+    on_paper("Cautions given first, by voice: ");
+    let yes = record.walks[1].steps.iter().find_map(|step| {
+        let settled = step.settled.as_ref()?;
+        settled.confirmed.iter().find_map(|how| Some(how.heard()?.sound.to_string()))
+    });
+    on_paper(&yes.unwrap()[..32]);
 }
 
 /// Of many dates the nearest stand on the first page, so that it tells all, and the

@@ -128,6 +128,12 @@ fn holds_and_open_deviations_are_told_whole() {
     let html = html_of(&home);
     let every = html.split(">Every step, in order</h2>").nth(1).unwrap();
     assert!(every.contains("It was accepted by Foreman Example (foreman) "), "{every}");
+    // What was typed was confirmed at the keys, and nobody heard the cautions.
+    let keys = serde_json::json!({"by": "keys", "line": "typed"});
+    assert_eq!(step["settled"]["confirmed"], serde_json::json!([keys, keys, keys, keys]), "{step}");
+    assert!(step["settled"]["confirmed_shown"].is_null(), "{step}");
+    assert_eq!(step["cautions_spoken"], false, "{step}");
+    assert!(every.contains("Cautions given first, on the screen alone: "), "{every}");
     let tables = crate::bundle::export(&home, "EX-0001", "tables").join("steps.csv");
     let tables = fs::read_to_string(tables).unwrap();
     let line = tables.lines().find(|line| line.contains("lines are close")).unwrap();

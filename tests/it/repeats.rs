@@ -34,6 +34,7 @@ impl Log {
             at: crew::at(MORNING_MS + ms),
             by: "Installer Example".to_owned(),
             how: How::Keys,
+            confirmed: Vec::new(),
             what,
             corrects: None,
             key: Key(seq.to_string()),

@@ -183,7 +183,8 @@ fn much_happened() -> Home {
             _ => {}
         }
     }
-    add(&home, What::Cautioned { step: step("cut#1"), said: vec![list.cautions[0].say.clone()] });
+    let said = vec![list.cautions[0].say.clone()];
+    add(&home, What::Cautioned { step: step("cut#1"), said, spoken: Some(true) });
     reach(&home, "cut#1", PointKind::Hold);
     reach(&home, "look-inside", PointKind::Witness);
     skip(&home, "shingles-over#1", "no alcanzó");

@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use chalkhand::domain::How;
+use chalkhand::domain::{Given, How, What};
 use chalkhand::speech;
 use serde_json::{Value, json};
 
@@ -71,6 +71,26 @@ fn a_crew_walks_by_voice_in_the_browser() {
         .map(|entry| entry.draft.how.word().to_owned())
         .collect();
     assert_eq!(how, vec!["voice"; how.len()], "{told:#}");
+    // What was read back was confirmed by voice; the caution stood on the page before the
+    // phone was put on.
+    let (mut confirmed, mut cautioned) = (0, 0);
+    for entry in entries(&home) {
+        match &entry.draft.what {
+            What::Answered { given: Given::Done, .. } => {}
+            What::Answered { .. } => {
+                let yes = entry.draft.confirmed.last().and_then(How::heard).expect("a yes");
+                assert!(yes.words.to_lowercase().contains("yes"), "{entry:?}");
+                assert_ne!(Some(yes.sound), entry.draft.how.heard().map(|heard| heard.sound));
+                confirmed += 1;
+            }
+            What::Cautioned { spoken, .. } => {
+                assert_eq!(*spoken, Some(false), "{entry:?}");
+                cautioned += 1;
+            }
+            _ => {}
+        }
+    }
+    assert_eq!((confirmed, cautioned), (4, 1), "{told:#}");
     println!("from the end of speech to the reply, in milliseconds: {}", told["late_ms"]);
 }
 

@@ -122,6 +122,7 @@ impl Witness {
         assert!(fresh, "the same confirmation twice: {draft:?}");
         assert!(by_person && admitted, "nobody said so: {draft:?}");
         let Event::Said { meaning, how } = event else { panic!("nobody said so: {draft:?}") };
+        confirmed(draft, meaning, how);
         match &draft.what {
             What::Answered { step, given, target, reason, .. } => {
                 self.answers += 1;
@@ -254,6 +255,27 @@ impl Witness {
         self.asked = Some((step, text));
         (self.back, self.confirmed, self.purpose) = (None, None, None);
     }
+}
+
+/// What was conveyed after an answer is logged with it, in order; the last is what made
+/// the entry.
+fn confirmed(draft: &Draft, meaning: &Meaning, how: &How) {
+    let (yes, as_is) = (Meaning::Yes.word(), Meaning::LogAsIs.word());
+    let words = Meaning::Words(String::new());
+    let expected: &[&[&str]] = match &draft.what {
+        _ if matches!(meaning, Meaning::StepDone | Meaning::PhotoTaken) => &[],
+        What::Answered { reason: Some(reason), .. } => {
+            &[&[yes], &[as_is], &[words.word(), reason], &[yes]]
+        }
+        _ => &[&[yes]],
+    };
+    assert_eq!(draft.confirmed.len(), expected.len(), "{draft:?}");
+    for (words, confirmed) in expected.iter().zip(&draft.confirmed) {
+        if let How::Voice(heard) = confirmed {
+            assert!(words.contains(&heard.words.trim()), "{words:?} {draft:?}");
+        }
+    }
+    assert_eq!(draft.confirmed.last().unwrap_or(&draft.how), how, "{draft:?}");
 }
 
 fn is_question(prompt: &Prompt) -> bool {

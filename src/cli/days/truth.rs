@@ -133,6 +133,7 @@ mod tests {
             at: At::new(Timestamp::UNIX_EPOCH, &TimeZone::UTC),
             by: "Installer Example".to_owned(),
             how,
+            confirmed: Vec::new(),
             what,
             corrects: None,
             key: Key(seq.to_string()),
@@ -159,7 +160,7 @@ mod tests {
 
     #[test]
     fn what_was_meant_is_not_wrong() {
-        let caution = What::Cautioned { step: step("blade"), said: Vec::new() };
+        let caution = What::Cautioned { step: step("blade"), said: Vec::new(), spoken: None };
         let entries = [entry(6, How::Program, caution), answered(inches(5), None)];
         let (compared, wrong) = compare(&entries, &[logged(Some(answer(inches(5))))]);
         assert_eq!((compared, wrong.len()), (1, 0));

@@ -42,6 +42,10 @@ impl Crew for Typist<'_> {
         self.screen.say(prompt)
     }
 
+    fn has_spoken(&self) -> bool {
+        self.screen.has_spoken()
+    }
+
     fn listen(&mut self, expect: &Expect) -> io::Result<Input> {
         self.clock.pass_s(self.script.works_s());
         let Some(reply) = self.script.reply(expect) else { return Ok(Input::Gone) };
@@ -189,6 +193,10 @@ impl Crew for Talker<'_> {
 
     fn noise_tenth_dbfs(&self) -> Option<i32> {
         self.ears.noise_tenth_dbfs()
+    }
+
+    fn has_spoken(&self) -> bool {
+        self.ears.has_spoken()
     }
 
     fn keep(&mut self, draft: &Draft) -> Result<Option<Clip>, String> {

@@ -85,6 +85,10 @@ impl Crew for KeysCrew<'_> {
         self.screen.say(prompt)
     }
 
+    fn has_spoken(&self) -> bool {
+        self.screen.has_spoken()
+    }
+
     fn listen(&mut self, expect: &Expect) -> io::Result<Input> {
         if !self.asked {
             self.screen.offer(expect, self.held.as_deref())?;

@@ -56,6 +56,11 @@ impl<'a> Screen<'a> {
         }
     }
 
+    /// Whether what was said last was spoken, and not only shown.
+    pub(in crate::cli) fn has_spoken(&self) -> bool {
+        !self.mouth.is_muted()
+    }
+
     pub(in crate::cli) fn say(&mut self, prompt: &Prompt) -> io::Result<()> {
         let line = speech::line(prompt, self.units, &self.wording);
         self.speak(&line.shown, &line.spoken)
@@ -194,6 +199,10 @@ impl<S: FrameSource> Crew for SoundCrew<'_, S> {
 
     fn noise_tenth_dbfs(&self) -> Option<i32> {
         self.ear.noise_dbfs().map(speech::tenths)
+    }
+
+    fn has_spoken(&self) -> bool {
+        self.screen.has_spoken()
     }
 
     fn keep(&mut self, draft: &Draft) -> Result<Option<Clip>, String> {

@@ -5,7 +5,7 @@ use crate::measure::{Dimension, Quantity, Ratio, Value};
 use super::super::entry::{Given, How, StepRef, What};
 use super::super::{Answer, At, Comparison, FactKind, FactName, MOST_ROWS, Meaning, answer};
 use super::asking::{is_small_area, step_answer};
-use super::{Action, Prompt, Purpose, State, Then, Told, Walk};
+use super::{Action, Conveyed, Prompt, Purpose, State, Then, Told, Walk};
 
 impl Walk {
     pub(super) fn said(&mut self, now: At, meaning: Meaning, how: How, out: &mut Vec<Action>) {
@@ -15,25 +15,27 @@ impl Walk {
                 self.dictated(step, purpose, &words, how, out);
             }
             (State::WordsBack { step, purpose, words, how: first }, Meaning::Yes) => {
-                self.words_confirmed(now, step, purpose, words, first, out);
+                self.words_confirmed(now, step, purpose, words, (first, how), out);
             }
             (State::WordsBack { step, purpose, .. }, Meaning::No) => {
                 self.dictate(step, purpose, out);
             }
             (State::ReadingBack { step, given, how: first }, Meaning::Yes) => {
                 let (_, comparison) = self.comparison(&step, &given);
+                let conveyed = Conveyed::from(first).then(how);
                 if comparison == Comparison::On {
-                    self.log_answer(now, step, given, first, None, out);
+                    self.log_answer(now, step, given, conveyed, None, out);
                 } else {
                     self.say_off_target(&step, given.clone(), out);
-                    self.state = State::OffTarget { step, given, how: first };
+                    self.state = State::OffTarget { step, given, conveyed };
                     self.listen(out);
                 }
             }
             (State::ReadingBack { step, .. }, Meaning::No)
             | (State::OffTarget { step, .. }, Meaning::MeasureAgain) => self.ask(now, step, out),
-            (State::OffTarget { step, given, how: first }, Meaning::LogAsIs) => {
-                self.dictate(step, Purpose::OffTarget { given, how: first }, out);
+            (State::OffTarget { step, given, conveyed }, Meaning::LogAsIs) => {
+                let conveyed = conveyed.then(how);
+                self.dictate(step, Purpose::OffTarget { given, conveyed }, out);
             }
             (State::Paused(step), Meaning::Resume) => {
                 let draft = self.draft(now, how, What::Resumed);
@@ -240,7 +242,7 @@ impl Walk {
         now: At,
         step: StepRef,
         given: Given,
-        how: How,
+        conveyed: impl Into<Conveyed>,
         reason: Option<String>,
         out: &mut Vec<Action>,
     ) {
@@ -249,7 +251,7 @@ impl Walk {
             return self.ask(now, step, out);
         };
         let what = What::Answered { step, asked, given, target, reason };
-        let draft = self.draft(now, how, what);
+        let draft = self.draft(now, conveyed, what);
         self.save(draft, Then::LoggedNext, out);
     }
 
@@ -283,26 +285,28 @@ impl Walk {
         step: StepRef,
         purpose: Purpose,
         words: String,
-        how: How,
+        (spoken, yes): (How, How),
         out: &mut Vec<Action>,
     ) {
+        let conveyed = Conveyed::from(spoken.clone()).then(yes.clone());
         match purpose {
-            Purpose::OffTarget { given, how: first } => {
-                self.log_answer(now, step, given, first, Some(words), out);
+            Purpose::OffTarget { given, conveyed: value } => {
+                let conveyed = value.then(spoken).then(yes);
+                self.log_answer(now, step, given, conveyed, Some(words), out);
             }
             Purpose::Skip => {
                 let what = What::Skipped { step, reason: words };
-                let draft = self.draft(now, how, what);
+                let draft = self.draft(now, conveyed, what);
                 self.save(draft, Then::LoggedNext, out);
             }
             Purpose::Note => {
                 // Its sound is put beside it where the draft is appended.
                 let what = What::Noted { step: Some(step.clone()), text: words, clip: None };
-                let draft = self.draft(now, how, what);
+                let draft = self.draft(now, conveyed, what);
                 self.save(draft, Then::LoggedStay(step), out);
             }
             Purpose::Answer => {
-                self.log_answer(now, step, Given::Noted(words), how, None, out);
+                self.log_answer(now, step, Given::Noted(words), conveyed, None, out);
             }
         }
     }

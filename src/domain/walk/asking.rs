@@ -86,7 +86,9 @@ impl Walk {
             let said = self.cautions(&at);
             self.cautioned.insert(at.clone());
             out.push(Action::Say(Prompt::Cautions { said: said.clone() }));
-            let draft = self.draft(now, How::Program, What::Cautioned { step: at.clone(), said });
+            // Whether they were spoken is known where they are.
+            let what = What::Cautioned { step: at.clone(), said, spoken: None };
+            let draft = self.draft(now, How::Program, what);
             return self.save(draft, Then::Ask(at), out);
         }
         self.tries = 0;

@@ -162,7 +162,7 @@ enum State {
     /// A yes to what was read back.
     ReadingBack { step: StepRef, given: Given, how: How },
     /// "Measure again" or "log it as it is".
-    OffTarget { step: StepRef, given: Given, how: How },
+    OffTarget { step: StepRef, given: Given, conveyed: Conveyed },
     /// Words.
     Dictating { step: StepRef, purpose: Purpose },
     /// A yes to words as they were heard.
@@ -181,11 +181,33 @@ enum State {
     Finished,
 }
 
+/// How something was conveyed, and what confirmed it since.
+#[derive(Clone, Debug, PartialEq)]
+struct Conveyed {
+    how: How,
+    confirmed: Vec<How>,
+}
+
+impl Conveyed {
+    /// With one thing more.
+    fn then(mut self, how: How) -> Self {
+        self.confirmed.push(how);
+        self
+    }
+}
+
+impl From<How> for Conveyed {
+    /// What nothing is read back of.
+    fn from(how: How) -> Self {
+        Self { how, confirmed: Vec::new() }
+    }
+}
+
 /// What words are dictated for.
 #[derive(Clone, Debug, PartialEq)]
 enum Purpose {
     /// Why this is logged off its target.
-    OffTarget { given: Given, how: How },
+    OffTarget { given: Given, conveyed: Conveyed },
     /// Why the step is left out.
     Skip,
     /// A note.
@@ -369,7 +391,8 @@ impl Walk {
         self.plan.iter().filter(|step| self.settled(step).is_none())
     }
 
-    fn draft(&mut self, now: At, how: How, what: What) -> Draft {
+    fn draft(&mut self, now: At, conveyed: impl Into<Conveyed>, what: What) -> Draft {
+        let Conveyed { how, confirmed } = conveyed.into();
         self.drafts += 1;
         let corrects = match &what {
             What::Answered { step, .. } | What::Skipped { step, .. } => {
@@ -383,6 +406,7 @@ impl Walk {
             at: now,
             by: self.setting.by.clone(),
             how,
+            confirmed,
             what,
             corrects,
             key: Key(format!("{}/{}", self.setting.session, self.drafts)),

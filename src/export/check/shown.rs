@@ -169,16 +169,16 @@ impl<'a> Compared<'a> {
     fn step(&mut self, path: &str, stood: &StepStanding, found: &Json, units: Units) {
         let seq = stood.settled.as_ref().map(|settled| settled.seq);
         let asked = stood.settled.as_ref().and_then(|settled| settled.asked.as_ref());
-        let said = stood.cautioned.iter().flat_map(|(_, said)| said);
         let settled = |s| json::settled(s, units);
         let mut expected = vec![
             ("settled", stood.settled.as_ref().map_or(Json::Null, settled)),
             ("corrected", json::list(stood.corrected.iter().map(settled))),
-            ("cautions_said", json::list(said.map(Json::text))),
             ("photos_said_taken", Json::from(stood.photos)),
             ("photos_kept", Json::from(stood.photos_kept)),
             ("point", stood.point.as_ref().map_or(Json::Null, json::point)),
         ];
+        let cautions = stood.cautioned.clone().unwrap_or_default();
+        expected.extend(json::cautions(&cautions));
         expected.extend(asked.map(|asked| ("text", Json::text(asked))));
         self.members(path, &expected, found, seq);
     }

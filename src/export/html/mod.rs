@@ -8,7 +8,7 @@ mod sheet;
 mod writer;
 
 use crate::domain::{
-    Computed, Due, Hash, How, Job, Note, PinKind, PointKind, PointStanding, Record, RecordFact,
+    Computed, Due, Hash, Job, Note, PinKind, PointKind, PointStanding, Record, RecordFact,
     RecordStep, RecordWalk, WalkId,
 };
 
@@ -334,8 +334,9 @@ fn step_row(record: &Record, walk: &WalkId, step: &RecordStep) -> Row {
     if let Some(text) = &step.text {
         name.element("<p class=\"said\">", text, "</p>");
     }
-    if !step.cautioned.is_empty() {
-        name.element("<p class=\"said\">Caution given first: ", &step.cautioned.join(" "), "</p>");
+    if !step.cautioned.said.is_empty() {
+        name.element("<p class=\"said\">", words::cautions_given(&step.cautioned), ": ");
+        name.element("", &step.cautioned.said.join(" "), "</p>");
     }
     if let Some(point) = &step.point {
         name.raw("<p class=\"said\">").add(&reached(point)).raw("</p>");
@@ -381,12 +382,12 @@ fn standing(record: &Record, step: &RecordStep) -> [Html; 4] {
     for before in step.corrected.iter().rev() {
         found.raw("<p class=\"was\">Corrected. Before: ");
         found.text(&words::outcome(&before.outcome, units));
-        let (by, how, seq) = (&before.by, words::how(&before.how), before.seq);
+        let (by, how, seq) = (&before.by, words::conveyed(before), before.seq);
         found.raw(" (").time(before.at).text(&format!(", {by}, {how}, entry {seq})")).raw("</p>");
     }
     let mut when = Html::default();
     when.time(settled.at).text(&format!("\nentry {}", settled.seq));
-    let by = format!("{}, {}", settled.by, words::how(&settled.how));
+    let by = format!("{}, {}", settled.by, words::conveyed(settled));
     [Html::of(&words::asked_for(&settled.outcome, units)), found, when, Html::of(&by)]
 }
 
@@ -510,7 +511,7 @@ fn cautions(page: &mut Html, record: &Record) {
         for caution in &walk.checklist.cautions {
             let walks = record.walks.iter().filter(|w| w.id.checklist == walk.id.checklist);
             let steps = walks.flat_map(|walk| &walk.steps);
-            let said = steps.filter(|step| step.cautioned.contains(&caution.say));
+            let said = steps.filter(|step| step.cautioned.said.contains(&caution.say));
             let mut said: Vec<&str> = said.map(|step| step.title.as_str()).collect();
             said.dedup();
             let said = if said.is_empty() {
@@ -584,17 +585,19 @@ fn heard(page: &mut Html, record: &Record) {
     let mut rows = Vec::new();
     for step in record.walks.iter().flat_map(|walk| &walk.steps) {
         for settled in step.corrected.iter().chain(&step.settled) {
-            let How::Voice(heard) = &settled.how else { continue };
-            let mut sound = Html::default();
-            sound.element("<span class=\"hash\">", &heard.sound.to_string(), "</span>");
-            let scores = [heard.b_milli, heard.a_milli, heard.m_milli];
-            let mut cells = vec![
-                Html::of(&format!("{} (entry {})", step.title, settled.seq)),
-                Html::of(&format!("“{}”", heard.words)),
-            ];
-            cells.extend(scores.map(|score| Html::of(&score.to_string())));
-            cells.push(sound);
-            rows.push(Row::Cells(cells));
+            let own = format!("{} (entry {})", step.title, settled.seq);
+            let then = format!("then (entry {})", settled.seq);
+            let confirmed = settled.confirmed.iter().map(|how| (&then, how));
+            for (title, how) in std::iter::once((&own, &settled.how)).chain(confirmed) {
+                let Some(heard) = how.heard() else { continue };
+                let mut sound = Html::default();
+                sound.element("<span class=\"hash\">", &heard.sound.to_string(), "</span>");
+                let scores = [heard.b_milli, heard.a_milli, heard.m_milli];
+                let mut cells = vec![Html::of(title), Html::of(&format!("“{}”", heard.words))];
+                cells.extend(scores.map(|score| Html::of(&score.to_string())));
+                cells.push(sound);
+                rows.push(Row::Cells(cells));
+            }
         }
     }
     if rows.is_empty() {

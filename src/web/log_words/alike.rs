@@ -7,8 +7,8 @@ use crate::domain::Language;
 use crate::domain::busy::{BusyEvent, Moment};
 use crate::domain::desk::{DeskStep, Place, Rank, WhyPlace, WhyStep};
 use crate::domain::{
-    At, Due, Hash, Heard, Media, Outcome, Pin, Placed, RecordStep, Roles, Settled, Version,
-    Working, entry_json,
+    At, Cautions, Due, Hash, Heard, Media, Outcome, Pin, Placed, RecordStep, Roles, Settled,
+    Version, Working, entry_json,
 };
 use crate::export::desk as export;
 use crate::office::dates::{Undated, Unusual};
@@ -305,11 +305,12 @@ fn stood(outcome: Option<Outcome>) -> RecordStep {
             at,
             by: "Installer {entry}".to_owned(),
             how: How::Touch,
+            confirmed: Vec::new(),
             outcome,
             asked: None,
         }),
         corrected: Vec::new(),
-        cautioned: Vec::new(),
+        cautioned: Cautions::default(),
         photos_asked: 0,
         photos_taken: 0,
         photos_kept: 0,

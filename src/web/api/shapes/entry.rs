@@ -23,6 +23,8 @@ pub(in super::super) struct Entry {
     /// `keys`, `touch`, `command`, `file`, `program`, `http`; or what was heard, with
     /// its scores.
     how: How,
+    /// What was conveyed after it until it was logged: the yes to what was read back.
+    confirmed: Option<Vec<How>>,
     /// What makes it one entry however often it is sent.
     key: String,
     /// `answered`, `released`, `callback-opened` and so on.
@@ -62,8 +64,10 @@ pub(in super::super) struct Entry {
     target: Option<Target>,
     /// Why it was logged so, left out, accepted, moved.
     reason: Option<String>,
-    /// Cautions that were said.
+    /// Cautions that were given.
     said: Option<Vec<String>>,
+    /// Whether they were spoken; otherwise they were only shown.
+    spoken: Option<bool>,
     /// A note that was typed.
     text: Option<String>,
     /// A note that was spoken, as it was heard.

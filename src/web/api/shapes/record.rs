@@ -280,6 +280,10 @@ struct Step {
     settled: Option<Settled>,
     corrected: Vec<Settled>,
     cautions_said: Vec<String>,
+    /// Whether they were spoken; otherwise they were only shown.
+    cautions_spoken: Option<bool>,
+    /// How they were given, in words.
+    cautions_given: Option<String>,
     photos_asked: u32,
     photos_said_taken: u32,
     photos_kept: u32,
@@ -297,6 +301,10 @@ struct Settled {
     at: String,
     by: String,
     how: How,
+    /// What was conveyed after it until it was logged: the yes to what was read back.
+    confirmed: Vec<How>,
+    /// The same in a sentence, where it tells more than `how`.
+    confirmed_shown: Option<String>,
     asked_for: String,
     line: String,
     given: Option<Given>,
