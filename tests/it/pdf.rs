@@ -127,7 +127,7 @@ fn the_pages_say_what_the_record_says() {
     }
     on_paper("Corrected. Before:");
     // The yes to what was read back, with its own sound.
-    on_paper("then (entry 15) “yes”");
+    on_paper("then “yes” −212, −35, 1480");
     on_paper("Cautions given first, by voice: ");
     let yes = record.walks[1].steps.iter().find_map(|step| {
         let settled = step.settled.as_ref()?;
