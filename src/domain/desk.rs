@@ -154,7 +154,14 @@ pub fn desk(record: &Record, id: u32) -> Option<Desk> {
         .filter(|(walk, step)| is_water(&step.tags) && walk.begun.is_some())
         .map(|(walk, step)| ranked(record, walk, step, &places))
         .collect();
-    steps.sort_by_key(|step| step.rank);
+    // Of several places the one that was named comes first.
+    let place_of = |step: &DeskStep| {
+        step.because.iter().find_map(|why| match why {
+            WhyStep::AtPlace(row) => places.iter().position(|place| place.at == *row),
+            _ => None,
+        })
+    };
+    steps.sort_by_key(|step| (step.rank, place_of(step)));
     let mut deviations: Vec<(bool, Deviation)> = record
         .deviations
         .iter()

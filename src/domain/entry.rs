@@ -150,6 +150,15 @@ pub struct Heard {
     pub sound: Hash,
 }
 
+impl Heard {
+    /// Whether these are a person's own words: nothing was allowed or likely beside them,
+    /// so there is no distance to another meaning. A phrase is never taken without one.
+    #[must_use]
+    pub fn is_dictated(&self) -> bool {
+        self.m_milli == 0
+    }
+}
+
 /// What was given for a step.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Given {

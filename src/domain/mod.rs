@@ -86,8 +86,8 @@ pub use seal::Hash;
 pub use sealing::{NotSealable, Sealed, SignedHead};
 pub use sheet::{Computed, Known, MOST_ROWS, Rows, Sheet};
 pub use standing::{
-    Cautions, Comparison, Note, Outcome, PointStanding, Release, Settled, Standing, StepStanding,
-    WalkStanding,
+    Cautions, Comparison, Note, Outcome, PointStanding, Release, SaidTaken, Settled, Standing,
+    StepStanding, WalkStanding,
 };
 pub use walk_id::{Repeats, WalkId};
 pub use working::{Placed, Working};

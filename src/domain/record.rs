@@ -10,8 +10,8 @@ use super::rests::{self, Need};
 use super::{
     Attention, Bound, Cautions, Checked, Checklist, Computed, Deviation, DeviationKind, EarOpen,
     Entry, FactKind, FactName, Facts, Hash, Job, Known, Note, Photo, PointStanding, Profile,
-    RecordCallback, Rows, RowsFrom, Settled, Sheet, Standing, StepRef, Table, Units, WalkId, What,
-    attention, plan,
+    RecordCallback, Rows, RowsFrom, SaidTaken, Settled, Sheet, Standing, StepRef, Table, Units,
+    WalkId, What, attention, plan,
 };
 
 /// Everything known of one job: what it pins and what was logged.
@@ -196,6 +196,8 @@ pub struct RecordStep {
     pub photos_asked: u32,
     /// How many somebody says were taken.
     pub photos_taken: u32,
+    /// Each time that somebody said so.
+    pub photos_said: Vec<SaidTaken>,
     /// How many are kept at it.
     pub photos_kept: u32,
     /// Its inspection point, once reached.
@@ -493,6 +495,7 @@ impl JobFile {
         let step = known.checklist.step(&at.id);
         let stood = self.standing.step(id, &at).cloned().unwrap_or_default();
         let asked = stood.settled.as_ref().and_then(|settled| settled.asked.clone());
+        let photos_taken = stood.said_taken();
         RecordStep {
             title: known.checklist.title_of(&at),
             text: asked.or_else(|| {
@@ -503,7 +506,8 @@ impl JobFile {
             corrected: stood.corrected,
             cautioned: stood.cautioned.unwrap_or_default(),
             photos_asked: step.map_or(0, |step| step.photos),
-            photos_taken: stood.photos,
+            photos_taken,
+            photos_said: stood.photos_said,
             photos_kept: stood.photos_kept,
             point: stood.point,
             at,

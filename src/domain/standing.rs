@@ -62,12 +62,25 @@ pub struct StepStanding {
     pub corrected: Vec<Settled>,
     /// The cautions given with it, the last time they were.
     pub cautioned: Option<Cautions>,
-    /// How many photos somebody says were taken.
-    pub photos: u32,
+    /// Each time that somebody said that a photo was taken, in order.
+    pub photos_said: Vec<SaidTaken>,
     /// How many photos are kept at it.
     pub photos_kept: u32,
     /// Its inspection point, once reached.
     pub point: Option<PointStanding>,
+}
+
+/// That somebody said that a photo was taken.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SaidTaken {
+    /// The entry.
+    pub seq: u64,
+    /// When.
+    pub at: At,
+    /// Who.
+    pub by: String,
+    /// How it was conveyed.
+    pub how: How,
 }
 
 /// Cautions that were given.
@@ -220,11 +233,17 @@ impl Outcome {
 }
 
 impl StepStanding {
+    /// How many photos somebody says were taken.
+    #[must_use]
+    pub fn said_taken(&self) -> u32 {
+        u32::try_from(self.photos_said.len()).unwrap_or(u32::MAX)
+    }
+
     /// How many photos count as taken. One that is kept may be one that was
     /// said to be taken, so they are not added up.
     #[must_use]
     pub fn photos_taken(&self) -> u32 {
-        self.photos.max(self.photos_kept)
+        self.said_taken().max(self.photos_kept)
     }
 }
 
@@ -389,7 +408,11 @@ impl Standing {
                 let given = Cautions { said: said.clone(), spoken: *spoken };
                 return walk.step(step).cautioned = Some(given);
             }
-            What::PhotoTaken { step } => return walk.step(step).photos += 1,
+            What::PhotoTaken { step } => {
+                let (at, by, how) = (draft.at, draft.by.clone(), draft.how.clone());
+                let said = SaidTaken { seq: entry.seq, at, by, how };
+                return walk.step(step).photos_said.push(said);
+            }
             What::PointReached { step, kind, role } => {
                 let (kind, role) = (*kind, role.clone());
                 let point = PointStanding { kind, role, reached: draft.at, released: None };

@@ -129,7 +129,7 @@ pub fn steps(record: &Record) -> Result<String, ::csv::Error> {
         "point_released_at",
         "tags",
         "accepted_by_entry",
-        "photos_missing_or_changed",
+        "kept_photo_files_missing_or_changed",
     ];
     let all = record.walks.iter().flat_map(|walk| walk.steps.iter().map(move |step| (walk, step)));
     let rows = all.map(|(walk, step)| {

@@ -79,29 +79,35 @@ pub fn who(record: &Record) -> Vec<String> {
 #[must_use]
 pub fn points(record: &Record) -> Vec<String> {
     let mut all = Vec::new();
-    let mut witness = 0_usize;
+    let mut witness = Vec::new();
     for walk in &record.walks {
         for step in &walk.steps {
             match &step.point {
                 Some(point) if point.kind == PointKind::Hold => {
                     all.push(hold(walk, step, point));
                 }
-                Some(_) => witness += 1,
+                Some(_) => {
+                    witness.push(format!("“{}”", order::in_walk(&walk.id, &step.title)));
+                }
                 None => {}
             }
         }
     }
-    match witness {
-        0 => {}
-        1 => all.push(
-            "1 witness point was reached; nothing in the log says that anybody looked".to_owned(),
-        ),
-        many => all.push(format!(
-            "{many} witness points were reached; nothing in the log says that anybody looked"
-        )),
+    let (count, more) = (witness.len(), witness.len().saturating_sub(MOST_NAMED));
+    witness.truncate(MOST_NAMED);
+    let more = if more == 0 { String::new() } else { format!(" and {more} more") };
+    if 0 < count {
+        let was = if count == 1 { "witness point was" } else { "witness points were" };
+        let named = witness.join(", ");
+        all.push(format!(
+            "{count} {was} reached, {named}{more}; nothing in the log says that anybody looked"
+        ));
     }
     all
 }
+
+/// So many witness points are named.
+const MOST_NAMED: usize = 3;
 
 fn hold(walk: &RecordWalk, step: &RecordStep, point: &PointStanding) -> String {
     let title = order::in_walk(&walk.id, &step.title);
@@ -188,21 +194,18 @@ fn counted(steps: &[&RecordStep]) -> String {
 /// the same sound again.
 #[must_use]
 pub fn reused(record: &Record) -> Option<String> {
-    let steps = record.walks.iter().flat_map(|walk| &walk.steps);
-    let settled = steps.flat_map(|step| step.corrected.iter().chain(&step.settled));
     let mut times: BTreeMap<Hash, usize> = BTreeMap::new();
-    for settled in settled {
-        let spoken = std::iter::once(&settled.how).chain(&settled.confirmed);
-        for heard in spoken.filter_map(How::heard) {
-            *times.entry(heard.sound).or_default() += 1;
-        }
+    for heard in
+        order::conveyed(record).into_iter().flat_map(|told| told.how).filter_map(How::heard)
+    {
+        *times.entry(heard.sound).or_default() += 1;
     }
     let utterances: usize = times.values().sum();
     let most = times.values().max().copied().unwrap_or_default();
     (1 < most).then(|| {
         format!(
-            "{utterances} utterances, spoken answers and what confirmed them, rest on {} recordings: \
-             one was heard {most} times. A live voice never makes the same sound twice, so \
+            "{utterances} utterances (answers, what confirmed them, “photo taken”) rest on {} \
+             recordings: one was heard {most} times. A live voice never makes the same sound twice, so \
              recordings were played.",
             times.len()
         )

@@ -13,8 +13,8 @@ use crate::domain::entry_json;
 use crate::domain::{
     About, Attention, Caution, Cautions, Checklist, Comparison, Computed, Day, Due, Entry,
     FactName, Given, Hash, Heard, How, Job, Json, Note, Outcome, Pin, PointStanding, Profile,
-    Record, RecordFact, RecordMeasure, RecordStep, RecordWalk, Settled, Table, Target, Units,
-    sealing,
+    Record, RecordFact, RecordMeasure, RecordStep, RecordWalk, SaidTaken, Settled, Table, Target,
+    Units, sealing,
 };
 use crate::measure::{Quantity, Value};
 
@@ -280,7 +280,11 @@ fn name(name: &FactName) -> Vec<(&'static str, Json)> {
 fn walk(record: &Record, walk: &RecordWalk, tables: &[&Table]) -> Json {
     let units = record.job.units;
     let checklist: &Checklist = &walk.checklist;
-    let cautions = checklist.cautions.iter().map(caution);
+    let cautions = checklist.cautions.iter().map(|of| {
+        let mut json = caution(of);
+        Told::GivenBefore.put(&mut json, order::given_before(record, &walk.id.checklist, of));
+        json
+    });
     let mut members = foundation(checklist);
     members.extend([
         ("walk", Json::text(&walk.id)),
@@ -346,6 +350,7 @@ fn step(record: &Record, walk: &RecordWalk, step: &RecordStep) -> Json {
         ("corrected", list(step.corrected.iter().map(|s| settled(s, units)))),
         ("photos_asked", Json::from(step.photos_asked)),
         ("photos_said_taken", Json::from(step.photos_taken)),
+        ("photos_said", list(step.photos_said.iter().map(said_taken))),
         ("photos_kept", Json::from(step.photos_kept)),
         ("photos_shown", option(photos::counted(record, &walk.id, step).as_ref())),
         ("accepted", list(accepted.into_iter().map(|one| Json::text(callback::it_was(one))))),
@@ -355,10 +360,20 @@ fn step(record: &Record, walk: &RecordWalk, step: &RecordStep) -> Json {
     object(members)
 }
 
+/// That somebody said that a photo was taken.
+pub(super) fn said_taken(said: &SaidTaken) -> Json {
+    Json::object([
+        ("entry_seq", Json::whole(said.seq)),
+        ("at", Json::text(said.at)),
+        ("by", Json::text(&said.by)),
+        ("how", how(&said.how)),
+    ])
+}
+
 /// The cautions given with a step.
 pub(super) fn cautions(given: &Cautions) -> [(&'static str, Json); 3] {
     let Cautions { said, spoken } = given;
-    let how = (!said.is_empty()).then(|| words::cautions_given(given));
+    let how = (!said.is_empty()).then(|| words::cautions_given(*spoken));
     [
         ("cautions_said", list(said.iter().map(Json::text))),
         ("cautions_spoken", spoken.map_or(Json::Null, Json::Bool)),
@@ -390,7 +405,7 @@ pub(super) fn settled(settled: &Settled, units: Units) -> Json {
             members.extend([("left_out", Json::Bool(true)), ("reason", Json::text(reason))]);
         }
     }
-    if let Some(confirmed) = words::confirmed(&settled.how, &settled.confirmed) {
+    if let Some(confirmed) = words::confirmed(&settled.confirmed) {
         members.push(Told::ConfirmedShown.member(confirmed));
     }
     object(members)
@@ -434,16 +449,21 @@ fn comparison(comparison: &Comparison, units: Units) -> Json {
 }
 
 pub(super) fn how(how: &How) -> Json {
-    let heard =
-        how.heard().map_or(Json::Null, |Heard { words, b_milli, a_milli, m_milli, sound }| {
-            Json::object([
-                ("words", Json::text(words)),
-                ("b_thousandths_nat_per_token", Json::Number((*b_milli).into())),
-                ("a_thousandths_nat_per_token", Json::Number((*a_milli).into())),
-                ("m_thousandths_nat_per_token", Json::Number((*m_milli).into())),
-                ("sound_sha256", Json::text(sound)),
-            ])
-        });
+    let heard = how.heard().map_or(Json::Null, |heard| {
+        let Heard { words, b_milli, a_milli, m_milli, sound } = heard;
+        // Words of one's own are compared with nothing.
+        let compared = |milli: i32| match heard.is_dictated() {
+            true => Json::Null,
+            false => Json::Number(milli.into()),
+        };
+        Json::object([
+            ("words", Json::text(words)),
+            ("b_thousandths_nat_per_token", Json::Number((*b_milli).into())),
+            ("a_thousandths_nat_per_token", compared(*a_milli)),
+            ("m_thousandths_nat_per_token", compared(*m_milli)),
+            ("sound_sha256", Json::text(sound)),
+        ])
+    });
     Json::object([("by", how.word().into()), ("heard", heard), Told::Line.member(words::how(how))])
 }
 
@@ -470,6 +490,7 @@ pub(super) fn needed(record: &Record, need: &Attention, accepted: bool) -> Json 
     if let Some(behind) = order::behind(record, need, accepted) {
         Told::LoggedShown.put(&mut json, behind);
     }
+    Told::Briefly.put(&mut json, order::briefly(record, need));
     json
 }
 

@@ -2,8 +2,8 @@
 //! output, so that none of them leaves something out on its own.
 
 use crate::domain::{
-    About, Acceptance, Attention, DayJob, DeviationKind, FactName, Note, Record, RecordFact,
-    RecordMeasure, RecordStep, RecordWalk, StepRef, Table, WalkId, desk,
+    About, Acceptance, Attention, Caution, DayJob, DeviationKind, FactName, How, Note, Record,
+    RecordFact, RecordMeasure, RecordStep, RecordWalk, StepRef, Table, WalkId, desk,
 };
 
 use super::words;
@@ -39,6 +39,76 @@ pub fn behind(record: &Record, need: &Attention, accepted: bool) -> Option<Strin
     let open = if open { "; nobody has accepted it" } else { "" };
     let (by, at) = (&settled.by, words::day_and_clock(settled.at));
     Some(format!("{found}Logged by {by}, {at}, entry {}{open}.", settled.seq))
+}
+
+/// What was conveyed for one entry: an answer and what confirmed it, or that a photo was
+/// taken.
+#[derive(Clone, Debug)]
+pub struct Conveyed<'a> {
+    /// For what.
+    pub title: String,
+    /// The entry.
+    pub seq: u64,
+    /// How, in order.
+    pub how: Vec<&'a How>,
+}
+
+/// What was conveyed at each step, in order.
+#[must_use]
+pub fn conveyed(record: &Record) -> Vec<Conveyed<'_>> {
+    let steps = record.walks.iter().flat_map(|walk| &walk.steps);
+    let all = steps.flat_map(|step| {
+        let photos = step.photos_said.iter().map(|said| Conveyed {
+            title: format!("{}: photo said taken", step.title),
+            seq: said.seq,
+            how: vec![&said.how],
+        });
+        let settled = step.corrected.iter().chain(&step.settled).map(|settled| Conveyed {
+            title: step.title.clone(),
+            seq: settled.seq,
+            how: std::iter::once(&settled.how).chain(&settled.confirmed).collect(),
+        });
+        photos.chain(settled)
+    });
+    all.collect()
+}
+
+/// What needs attention in a few words, and who accepted it, or that nobody has.
+#[must_use]
+pub fn briefly(record: &Record, need: &Attention) -> String {
+    let sentence = words::attention(need, title_in(record, need).as_deref());
+    let sentence = words::without_advice(&sentence);
+    let sentence = sentence.trim_end_matches('.');
+    let of = record.deviations.iter().find(|one| one.need == *need);
+    match of.map(|deviation| &deviation.accepted) {
+        None => sentence.to_owned(),
+        Some(None) => format!("{sentence} (nobody has accepted it)"),
+        Some(Some(Acceptance { by, seq, .. })) => {
+            format!("{sentence} (accepted by {by}, entry {seq})")
+        }
+    }
+}
+
+/// How a caution was given, and before which steps, of every walk of that checklist.
+#[must_use]
+pub fn given_before(record: &Record, checklist: &str, caution: &Caution) -> String {
+    let walks = record.walks.iter().filter(|walk| walk.id.checklist == checklist);
+    let steps = walks.flat_map(|walk| &walk.steps);
+    let given = steps.filter(|step| step.cautioned.said.contains(&caution.say));
+    let given: Vec<&RecordStep> = given.collect();
+    let ways = [(Some(true), "by voice "), (Some(false), "on the screen alone "), (None, "")];
+    let ways = ways.into_iter().filter_map(|(spoken, how)| {
+        let steps = given.iter().filter(|step| step.cautioned.spoken == spoken);
+        let mut titles: Vec<&str> = steps.map(|step| step.title.as_str()).collect();
+        titles.dedup();
+        (!titles.is_empty()).then(|| format!("{how}before {}", titles.join(", ")))
+    });
+    let ways = ways.collect::<Vec<_>>().join("; ");
+    if ways.is_empty() {
+        "not given: no step with it was reached".to_owned()
+    } else {
+        format!("given {ways}")
+    }
 }
 
 /// Who accepted how a step stands, each acceptance once.

@@ -47,8 +47,14 @@ const WHAT: [(&str, &str); 12] = [
     ("record.html", "the install record to read and print in any browser; this page has no seal"),
     ("record.pdf", "the record as one document, sealed"),
     ("record.json", "the same sealed record for programs"),
-    ("entries.csv", "everything that was logged, in order, as a table"),
-    ("steps.csv", "every step as it stands now, as a table"),
+    (
+        "entries.csv",
+        "everything that was logged, in order, as a table; confirmed: the yes to what was read back",
+    ),
+    (
+        "steps.csv",
+        "every step as it stands now, as a table; photos kept, and files of those that are gone",
+    ),
     ("materials.csv", "the materials that were worked out, as a table"),
     ("entries.jsonl", "the log of this job to the letter: one entry a line"),
     ("photos/", "photos as they are kept; the long number in a name is the file's SHA-256"),

@@ -44,6 +44,10 @@ told! {
     AcceptedShown = "accepted_shown",
     /// What was asked for and found, who logged it, and whether it stands open.
     LoggedShown = "logged_shown",
+    /// The same in a few words, with whether somebody accepted it.
+    Briefly = "briefly",
+    /// How and before which steps a caution was given.
+    GivenBefore = "given_before",
     /// Where water came in.
     WaterShown = "water_shown",
     /// Who called.

@@ -4,9 +4,9 @@
 use std::collections::BTreeSet;
 
 use crate::domain::{
-    About, At, Attention, Bound, Cautions, Comparison, Computed, DeviationKind, Due, Entry,
-    FactName, Given, How, Outcome, PointKind, RecordFact, RecordMeasure, Role, Settled, StepRef,
-    Table, Target, Units, What, shown,
+    About, At, Attention, Bound, Comparison, Computed, DeviationKind, Due, Entry, FactName, Given,
+    How, Outcome, PointKind, RecordFact, RecordMeasure, Role, Settled, StepRef, Table, Target,
+    Units, What, shown,
 };
 use crate::measure::{Dimension, Quantity, Ratio, Value, parse_quantity};
 
@@ -42,11 +42,19 @@ least values up, greatest values down, marks to the nearest graduation.";
 
 /// What the scores of spoken answers are, and what was done before one was logged.
 pub const HEARD_SAYS: &str = "An answer is taken only where its scores reach the limits of the \
-program; one that says more than that a step is done is read back and logged only after a yes, \
-which stands below it. Fit: how well the sound fits the phrases allowed at that step, per token. Beside free \
-speech: the same less that of whatever else may have been said. To the next meaning: how far the \
-best phrase with another meaning is away; 3500 where nothing else came near. All in thousandths of a natural-log unit; higher is \
-better.";
+program; one that says more than that a step is done is read back and logged only after a yes; a \
+spoken yes stands below it. While a photo that is asked for is missing, “step done” is read back \
+too: that yes is to the step, not to the photo. Fit: how well the sound fits the phrases allowed at \
+that step, per token. Beside free speech: the same less that of whatever else may have been said. \
+To the next meaning: how far the best phrase with another meaning is away; 3500 where nothing else \
+came near. All in thousandths of a natural-log unit; higher is better. Words of one's own, such as \
+a reason or a note, are held to no limit and compared with nothing (–): their fit is to speech as \
+such, and only the yes stands for them.";
+
+/// What it means that a caution was given.
+pub const CAUTIONS_SAY: &str = "By voice: it was sent to a loudspeaker or a headset before the \
+step was asked; nothing in the log says that anybody heard it. On the screen alone: it was shown \
+and not spoken.";
 
 /// What stands over every example.
 pub const INVENTED: &str = "INVENTED EXAMPLE. Nothing in it is real: no person, house or product.";
@@ -131,22 +139,29 @@ pub fn how(how: &How) -> String {
     }
 }
 
-/// How an answer was confirmed, where that says more than how it was given does. The
-/// words of a spoken yes stand with how they were heard.
+/// How an answer was confirmed; none where nothing was read back. The words of a spoken
+/// yes stand with how they were heard.
 #[must_use]
-pub fn confirmed(given: &How, confirmed: &[How]) -> Option<String> {
-    let tells = confirmed.iter().any(|one| one.is_spoken() || one != given);
-    let one = |one: &How| if one.is_spoken() { "by voice".to_owned() } else { how(one) };
-    let mut all: Vec<String> = confirmed.iter().map(one).collect();
+pub fn confirmed(confirmed: &[How]) -> Option<String> {
+    let one = |one: &How| match one {
+        How::Voice(_) => "by voice",
+        How::Keys => "by keys",
+        How::Touch => "by touch",
+        How::Command => "by a command",
+        How::File => "in a file",
+        How::Program => "by the program",
+        How::Http => "over HTTP",
+    };
+    let mut all: Vec<&str> = confirmed.iter().map(one).collect();
     all.dedup();
-    tells.then(|| format!("confirmed {}", all.join(", ")))
+    (!all.is_empty()).then(|| format!("confirmed {}", all.join(", ")))
 }
 
 /// How an answer was given, and what confirmed it.
 #[must_use]
 pub fn conveyed(settled: &Settled) -> String {
     let how = how(&settled.how);
-    match confirmed(&settled.how, &settled.confirmed) {
+    match confirmed(&settled.confirmed) {
         Some(confirmed) => format!("{how}; {confirmed}"),
         None => how,
     }
@@ -154,8 +169,8 @@ pub fn conveyed(settled: &Settled) -> String {
 
 /// Where cautions were given.
 #[must_use]
-pub fn cautions_given(cautions: &Cautions) -> &'static str {
-    match cautions.spoken {
+pub fn cautions_given(spoken: Option<bool>) -> &'static str {
+    match spoken {
         Some(true) => "Cautions given first, by voice",
         Some(false) => "Cautions given first, on the screen alone",
         None => "Cautions given first",
@@ -370,7 +385,9 @@ pub fn what(what: &What, title: Option<&str>, units: Units) -> String {
             format!("{step}: {}", outcome(&Outcome::Answered { given, target, reason }, units))
         }
         What::Skipped { reason, .. } => format!("{step}: left out; reason: {reason}"),
-        What::Cautioned { said, .. } => format!("{step}: said first: {}", said.join(" ")),
+        What::Cautioned { said, spoken, .. } => {
+            format!("{step}: {}: {}", cautions_given(*spoken).to_lowercase(), said.join(" "))
+        }
         What::HearingChecked(check) => format!("hearing check: {}", sound::checked(check)),
         What::EarOpened { source, keeps, check } => {
             let check = if check.is_some() { "" } else { "; voice was not checked" };

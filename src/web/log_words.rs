@@ -250,9 +250,14 @@ impl<'a> LogWords<'a> {
             What::Skipped { reason, .. } => {
                 self.fill("log.skipped", &[("step", &step), ("reason", reason)])
             }
-            What::Cautioned { said, .. } => {
+            What::Cautioned { said, spoken, .. } => {
                 let said: Vec<String> = said.iter().map(|one| self.caution(one)).collect();
-                self.fill("log.cautioned", &[("step", &step), ("said", &said.join(" "))])
+                let key = match spoken {
+                    Some(true) => "log.cautioned-by-voice",
+                    Some(false) => "log.cautioned-on-screen",
+                    None => "log.cautioned",
+                };
+                self.fill(key, &[("step", &step), ("said", &said.join(" "))])
             }
             What::HearingChecked(check) => {
                 self.fill("log.hearing-check", &[("found", &self.checked(check))])

@@ -292,7 +292,7 @@ fn a_call_is_taken_down_shown_visited_and_closed() {
     assert!(20 < list(&calls[0], "entries").len());
     assert!(list(&record, "pins").iter().any(|pin| pin["id"] == "leak-visit"));
     let page = page(&home);
-    assert!(page.contains("Leak calls after the install"), "{page}");
+    assert!(page.contains("What was reported and found at leak calls"), "{page}");
     assert!(page.contains("sealed and nailed") && page.contains("Addendum: entries"));
     let day = home.run(["day"]).well();
     let day = day.split_whitespace().collect::<Vec<_>>().join(" ");

@@ -4,7 +4,10 @@
 use std::path::PathBuf;
 
 use chalkhand::domain::{
-    About, Attention, Call, Day, How, Json, OfDay, StepRef, Version, What, chain, desk, entry_json,
+    About, Attention, Call, Day, Hash, Heard, How, Json, OfDay, PointKind, RowRef, StepRef,
+    Version, What, chain,
+    desk::{self, Rank},
+    entry_json,
 };
 use chalkhand::export::{html, json, order, sheet_json, sheet_text, text, words};
 use chalkhand::roof;
@@ -90,6 +93,31 @@ fn what_needs_attention_stands_in_the_order_of_the_plan() {
     assert_eq!(steps(&mut record.deviations.iter().map(|d| &d.need)), wanted);
     let desk = desk::desk(&record, 1).unwrap();
     assert_eq!(steps(&mut desk.deviations.iter().map(|(_, d)| &d.need)), wanted);
+}
+
+/// Of several places the one that was named at the call comes first, whatever else the
+/// caller's words match.
+#[test]
+fn the_place_that_was_named_comes_first() {
+    let mut log = example::Log { job: example::job().number, entries: example::entries() };
+    let call = Call {
+        id: 1,
+        reported: "2027-01-30".parse().unwrap(),
+        water: "somewhere by run 1".to_owned(),
+        rows: vec![RowRef { table: "run".to_owned(), row: 2 }],
+        edge: None,
+        caller: "O. Householder".to_owned(),
+        phone: None,
+    };
+    log.add(None, "12:00:00.000", "A. Installer", How::Keys, What::CallbackOpened(Box::new(call)));
+    let record = example::file(log.entries).record(&roof::functions());
+    let desk = desk::desk(&record, 1).unwrap();
+    let places: Vec<u32> = desk.places.iter().map(|place| place.at.row).collect();
+    assert_eq!(places, [2, 1]);
+    let amiss = desk.steps.iter().filter(|step| step.rank == Rank::AmissHere);
+    let rows: Vec<Option<u32>> = amiss.map(|step| step.step.at.row).collect();
+    assert!(rows.contains(&Some(1)) && rows.contains(&Some(2)), "{rows:?}");
+    assert!(rows.is_sorted_by_key(|row| std::cmp::Reverse(*row)), "{rows:?}");
 }
 
 #[test]
@@ -295,6 +323,46 @@ fn a_correction_is_shown_as_a_correction() {
 }
 
 /// As a person reads it: a line for each member and item, one for all numbers of a list.
+/// Words of one's own are compared with no phrase: that is told, not a nought.
+#[test]
+fn dictated_words_have_no_distance_to_others() {
+    let mut record = example::record();
+    let settled = record.walks[1].steps.iter_mut().find_map(|step| step.settled.as_mut()).unwrap();
+    let (title, seq) = ("dictated, for a test", settled.seq);
+    settled.how = How::Voice(Heard {
+        words: title.to_owned(),
+        b_milli: -36,
+        a_milli: 0,
+        m_milli: 0,
+        sound: Hash::of(b"own words"),
+    });
+    let page = html::record(&record, &example::due());
+    let of_it = |row: &&str| row.contains(title) && row.contains("data-label=\"Fit\"");
+    let row = page.split("<tr").find(of_it).unwrap();
+    assert!(row.contains(&format!("(entry {seq})")), "{row}");
+    assert!(row.contains("Fit\">-36<") && row.contains("Beside free speech\">–<"), "{row}");
+    assert!(row.contains("To the next meaning\">–<"), "{row}");
+    let json = json::record(&record, &example::due()).canonical().unwrap();
+    let heard = json.split(title).next().unwrap().rsplit("\"heard\":").next().unwrap();
+    assert!(heard.contains("b_thousandths") && !heard.contains("m_thousandths"), "{heard}");
+}
+
+/// Who reads the first page learns which points nobody is known to have looked at.
+#[test]
+fn witness_points_are_named() {
+    let mut record = example::record();
+    let mut steps = record.walks.iter_mut().flat_map(|walk| &mut walk.steps);
+    let step = steps.find(|step| step.point.is_some()).unwrap();
+    step.point.as_mut().unwrap().kind = PointKind::Witness;
+    let told = format!(
+        "1 witness point was reached, “{}”; nothing in the log says that anybody looked",
+        step.title
+    );
+    let points = json::record(&record, &[]).get("points_reached").unwrap().clone();
+    let last = points.as_list().unwrap().last().unwrap().as_text().unwrap().to_owned();
+    assert_eq!(last, told);
+}
+
 #[test]
 fn a_list_of_numbers_is_one_line() {
     let numbers = Json::from(vec![1_u32.into(), 2_u32.into()]);

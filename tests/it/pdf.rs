@@ -127,7 +127,7 @@ fn the_pages_say_what_the_record_says() {
     }
     on_paper("Corrected. Before:");
     // The yes to what was read back, with its own sound.
-    on_paper("then “yes” −212, −35, 1480");
+    on_paper("then “yes”");
     on_paper("Cautions given first, by voice: ");
     let yes = record.walks[1].steps.iter().find_map(|step| {
         let settled = step.settled.as_ref()?;
@@ -248,7 +248,7 @@ fn a_checklist_walked_again_has_its_sources_once() {
     assert_eq!(times(&format!("Measures: {title} (walk 2)")), 1, "{text}");
     assert_eq!(times(&format!("{title} yields to")), 1, "{text}");
     assert_eq!(times("29 CFR 1926.501(b)(13)"), 1, "{text}");
-    assert_eq!(times("given before Run 1: Cut"), 1, "{text}");
+    assert_eq!(times("given by voice before Run 1: Cut"), 1, "{text}");
 }
 
 #[test]

@@ -4,6 +4,8 @@
 use std::fs;
 use std::path::PathBuf;
 
+use serde_json::Value;
+
 use crate::callbacks::CLOSING;
 use crate::cli::skip_through;
 use crate::outside;
@@ -131,11 +133,16 @@ fn holds_and_open_deviations_are_told_whole() {
     // What was typed was confirmed at the keys, and nobody heard the cautions.
     let keys = serde_json::json!({"by": "keys", "line": "typed"});
     assert_eq!(step["settled"]["confirmed"], serde_json::json!([keys, keys, keys, keys]), "{step}");
-    assert!(step["settled"]["confirmed_shown"].is_null(), "{step}");
+    assert_eq!(step["settled"]["confirmed_shown"], "confirmed by keys", "{step}");
     assert_eq!(step["cautions_spoken"], false, "{step}");
     assert!(every.contains("Cautions given first, on the screen alone: "), "{every}");
-    let tables = crate::bundle::export(&home, "EX-0001", "tables").join("steps.csv");
-    let tables = fs::read_to_string(tables).unwrap();
+    let cautions = after["checklists"][1]["cautions"].to_string();
+    assert!(cautions.contains("given on the screen alone before "), "{cautions}");
+    assert!(!cautions.contains("given before ") && !cautions.contains("by voice"), "{cautions}");
+    let folder = crate::bundle::export(&home, "EX-0001", "tables");
+    let entries = fs::read_to_string(folder.join("entries.csv")).unwrap();
+    assert!(entries.contains(": cautions given first, on the screen alone: "), "{entries}");
+    let tables = fs::read_to_string(folder.join("steps.csv")).unwrap();
     let line = tables.lines().find(|line| line.contains("lines are close")).unwrap();
     let accepted = &after["deviations"][0]["accepted"]["entry_seq"];
     assert!(line.ends_with(&format!(",{accepted},0")), "{line}");
@@ -186,7 +193,10 @@ fn photos_that_are_gone_or_changed_are_told() {
     assert!(show.contains(told), "{show}");
     home.run(["export", "EX-0001", "-o", home.path("all").to_str().unwrap()]).well();
     let steps = fs::read_to_string(home.path("all/steps.csv")).unwrap();
-    assert!(steps.lines().next().unwrap().ends_with(",photos_missing_or_changed"), "{steps}");
+    assert!(
+        steps.lines().next().unwrap().ends_with(",kept_photo_files_missing_or_changed"),
+        "{steps}"
+    );
     for row in steps.lines().skip(1) {
         let amiss = if row.contains(",look-inside,") { ",1" } else { ",0" };
         assert!(row.ends_with(amiss), "{row}");
@@ -287,14 +297,31 @@ fn what_is_amiss_in_a_second_walk_says_so() {
     home.typed(CLOSING, "where\n").well();
     skip_through(&home, &CLOSING);
     let again = [&CLOSING[..], &["--again"]].concat();
-    home.typed(again, "skip\nnot today\nyes\n").well();
+    home.typed(again, "skip\nnot today; rope was wet\nyes\n").well();
     let json = json(&home);
-    let needs = json["attention"].as_array().unwrap();
-    let second = needs
-        .iter()
-        .find(|need| need["walk"] == "closing-inspection/2" && need["kind"] == "left-out");
-    let sentence = second.unwrap()["sentence"].as_str().unwrap();
-    assert!(sentence.contains("(walk 2)”, for this reason: “not today”"), "{sentence}");
+    let second = |list: &Value| -> Value {
+        let needs = list.as_array().unwrap().iter();
+        let mut left_out = needs.filter(|need| need["kind"] == "left-out");
+        left_out.find(|need| need["walk"] == "closing-inspection/2").unwrap().clone()
+    };
+    let need = second(&json["attention"]);
+    let sentence = need["sentence"].as_str().unwrap();
+    let reason = "(walk 2)”, for this reason: “not today; rope was wet”";
+    assert!(sentence.contains(reason), "{sentence}");
+    // In a few words too nothing of it is cut, and what became of it is said.
+    let briefly = need["briefly"].as_str().unwrap();
+    assert!(briefly.ends_with(&format!("{reason} (nobody has accepted it)")), "{briefly}");
+    let seq = need["entry_seq"].to_string();
+    let accept = ["accept", "EX-0001", &seq, "--reason", "dry now", "--by", "Foreman Example"];
+    home.run(accept).well();
+    let after = crate::record_pages::json(&home);
+    let briefly = second(&after["deviations"])["briefly"].as_str().unwrap().to_owned();
+    assert!(briefly.contains(&format!("{reason} (accepted by Foreman Example, ")), "{briefly}");
+    if outside::folder("the pages of the record by poppler").is_some() {
+        let all = flat(&record(&home, "letter").join("\n"));
+        let among = all.split("What deviates among the other steps:").nth(1);
+        assert!(among.is_some_and(|rest| rest.contains(&briefly)), "{all}");
+    }
 }
 
 /// Names of files and jobs: what is meant is taken, or said.

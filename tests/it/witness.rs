@@ -134,7 +134,7 @@ impl Witness {
                 assert!(text.is_some(), "confirmed and never told: {step}");
                 if *given == Given::Done && *meaning == Meaning::StepDone {
                     let stood = standing.step(&world.id, step);
-                    let taken = stood.map_or(0, |stood| stood.photos);
+                    let taken = stood.map_or(0, |stood| stood.said_taken());
                     let wanted = world.checklist.step(&step.id).unwrap().photos;
                     let all_taken = wanted <= taken;
                     assert!(!how.is_spoken() || all_taken, "a photo is wanted, and nobody asked");

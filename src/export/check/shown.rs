@@ -173,7 +173,8 @@ impl<'a> Compared<'a> {
         let mut expected = vec![
             ("settled", stood.settled.as_ref().map_or(Json::Null, settled)),
             ("corrected", json::list(stood.corrected.iter().map(settled))),
-            ("photos_said_taken", Json::from(stood.photos)),
+            ("photos_said_taken", Json::from(stood.said_taken())),
+            ("photos_said", json::list(stood.photos_said.iter().map(json::said_taken))),
             ("photos_kept", Json::from(stood.photos_kept)),
             ("point", stood.point.as_ref().map_or(Json::Null, json::point)),
         ];

@@ -30,7 +30,7 @@ pub(super) fn callbacks(page: &mut Html, record: &Record) {
     if record.callbacks.is_empty() {
         return;
     }
-    page.raw("<section id=\"calls\">\n").heading("Leak calls after the install");
+    page.raw("<section id=\"calls\">\n").heading("What was reported and found at leak calls");
     let rows: Vec<Row> = record.callbacks.iter().map(|one| row(record, one)).collect();
     let headings = &["Reported", "Where water was said to come in", "What was found and done"];
     page.table("callbacks", headings, &rows).raw("</section>\n");

@@ -71,7 +71,7 @@ fn parts(record: &Record, due: &[Due], previews: &Previews) -> Html {
     parts.raw("<section>\n").heading("Every step, in order");
     parts
         .raw("<p>Each line is what now stands. A correction never replaces what was logged: what ");
-    parts.raw("stood before is kept beside it.</p>\n");
+    parts.raw("stood before is kept beside it. What was read back is what stands under Found; the time is that of the last yes.</p>\n");
     for walk in &record.walks {
         steps(&mut parts, record, walk);
     }
@@ -239,8 +239,11 @@ fn open_matters(page: &mut Html, record: &Record) {
     if let Some(amiss) = photos::all_amiss(record) {
         page.element("<p><strong>", &amiss, "</strong></p>\n");
     }
-    for told in [first_page::stands(record), first_page::reused(record)].into_iter().flatten() {
-        page.element("<p>", &told, "</p>\n");
+    if let Some(reused) = first_page::reused(record) {
+        page.element("<p><strong>", &reused, "</strong></p>\n");
+    }
+    if let Some(stands) = first_page::stands(record) {
+        page.element("<p>", &stands, "</p>\n");
     }
     if record.attention.is_empty() && !record.deviations.is_empty() {
         page.raw("<p>None is open: every deviation was accepted, as told below.</p>\n");
@@ -283,7 +286,11 @@ fn some_steps(page: &mut Html, record: &Record, heading: &'static str, steps: &[
     }
     page.raw("<section>\n").heading(heading);
     let row = |step: &RecordStep| {
-        let mut cells = vec![Html::of(&step.title)];
+        let mut name = Html::of(&step.title);
+        if let Some(point) = &step.point {
+            name.raw("<p class=\"said\">").add(&reached(point)).raw("</p>");
+        }
+        let mut cells = vec![name];
         cells.extend(standing(record, step));
         Row::Cells(cells)
     };
@@ -335,7 +342,7 @@ fn step_row(record: &Record, walk: &WalkId, step: &RecordStep) -> Row {
         name.element("<p class=\"said\">", text, "</p>");
     }
     if !step.cautioned.said.is_empty() {
-        name.element("<p class=\"said\">", words::cautions_given(&step.cautioned), ": ");
+        name.element("<p class=\"said\">", words::cautions_given(step.cautioned.spoken), ": ");
         name.element("", &step.cautioned.said.join(" "), "</p>");
     }
     if let Some(point) = &step.point {
@@ -430,7 +437,7 @@ fn dates(page: &mut Html, due: &[Due]) {
     if due.is_empty() {
         return;
     }
-    page.raw("<section>\n").heading("Dates after the job");
+    page.raw("<section>\n").heading("All dates after the job");
     let rows: Vec<Row> = due
         .iter()
         .map(|due| {
@@ -509,24 +516,16 @@ fn cautions(page: &mut Html, record: &Record) {
             rows.push(Row::Group(walk.checklist.title.clone()));
         }
         for caution in &walk.checklist.cautions {
-            let walks = record.walks.iter().filter(|w| w.id.checklist == walk.id.checklist);
-            let steps = walks.flat_map(|walk| &walk.steps);
-            let said = steps.filter(|step| step.cautioned.said.contains(&caution.say));
-            let mut said: Vec<&str> = said.map(|step| step.title.as_str()).collect();
-            said.dedup();
-            let said = if said.is_empty() {
-                "not given: no step with it was reached".to_owned()
-            } else {
-                format!("given before {}", said.join(", "))
-            };
+            let given = order::given_before(record, &walk.id.checklist, caution);
             rows.push(Row::Cells(vec![
                 Html::of(&caution.say),
-                Html::of(&format!("{}; {said}", caution.source)),
+                Html::of(&format!("{}; {given}", caution.source)),
             ]));
         }
     }
     if !rows.is_empty() {
         page.raw("<section>\n").heading("Cautions given");
+        page.element("<p>", words::CAUTIONS_SAY, "</p>\n");
         page.table("cautions", &["Caution", "Source, and before which steps it was given"], &rows);
         page.raw("</section>\n");
     }
@@ -583,21 +582,24 @@ fn listened(page: &mut Html, record: &Record) {
 
 fn heard(page: &mut Html, record: &Record) {
     let mut rows = Vec::new();
-    for step in record.walks.iter().flat_map(|walk| &walk.steps) {
-        for settled in step.corrected.iter().chain(&step.settled) {
-            let own = format!("{} (entry {})", step.title, settled.seq);
-            let then = format!("then (entry {})", settled.seq);
-            let confirmed = settled.confirmed.iter().map(|how| (&then, how));
-            for (title, how) in std::iter::once((&own, &settled.how)).chain(confirmed) {
-                let Some(heard) = how.heard() else { continue };
-                let mut sound = Html::default();
-                sound.element("<span class=\"hash\">", &heard.sound.to_string(), "</span>");
-                let scores = [heard.b_milli, heard.a_milli, heard.m_milli];
-                let mut cells = vec![Html::of(title), Html::of(&format!("“{}”", heard.words))];
-                cells.extend(scores.map(|score| Html::of(&score.to_string())));
-                cells.push(sound);
-                rows.push(Row::Cells(cells));
-            }
+    for told in order::conveyed(record) {
+        for (at, heard) in
+            told.how.iter().enumerate().filter_map(|(at, how)| Some((at, how.heard()?)))
+        {
+            let title = if at == 0 { told.title.as_str() } else { "then" };
+            let mut sound = Html::default();
+            sound.element("<span class=\"hash\">", &heard.sound.to_string(), "</span>");
+            let mut cells = vec![
+                Html::of(&format!("{title} (entry {})", told.seq)),
+                Html::of(&format!("“{}”", heard.words)),
+                Html::of(&heard.b_milli.to_string()),
+            ];
+            cells.extend([heard.a_milli, heard.m_milli].map(|milli| match heard.is_dictated() {
+                true => Html::of("–"),
+                false => Html::of(&milli.to_string()),
+            }));
+            cells.push(sound);
+            rows.push(Row::Cells(cells));
         }
     }
     if rows.is_empty() {

@@ -44,6 +44,7 @@ pub(super) fn view(
         ("long_letters", Json::whole(LONG as u64)),
         ("water_tags", Json::List(desk::WATER.map(Json::from).into())),
         ("heard_says", words::HEARD_SAYS.into()),
+        ("cautions_say", words::CAUTIONS_SAY.into()),
         ("replaced", Json::Bool(shown.canonical().is_ok_and(|text| text.contains("[U+")))),
         ("drawings", Json::List(drawings(shown).into_iter().map(size_mm).collect())),
     ])

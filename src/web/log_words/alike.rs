@@ -313,6 +313,7 @@ fn stood(outcome: Option<Outcome>) -> RecordStep {
         cautioned: Cautions::default(),
         photos_asked: 0,
         photos_taken: 0,
+        photos_said: Vec::new(),
         photos_kept: 0,
         point: None,
     }

@@ -188,6 +188,8 @@ pub(super) struct Attention {
     accepted_shown: Option<String>,
     /// What was asked for and found, who logged it, and whether nobody has accepted it.
     logged_shown: Option<String>,
+    /// In a few words, and who accepted it, in a record.
+    briefly: Option<String>,
     /// Whether it lies where water was said to come in, for the desk.
     at_place: Option<bool>,
 }
@@ -252,6 +254,8 @@ struct Caution {
     id: String,
     say: String,
     source: String,
+    /// How it was given and before which steps, in a record.
+    given_before: Option<String>,
 }
 
 /// A measure: its value, or what it waits for, or why it has none.
@@ -286,12 +290,24 @@ struct Step {
     cautions_given: Option<String>,
     photos_asked: u32,
     photos_said_taken: u32,
+    /// Each time that somebody said that a photo was taken.
+    photos_said: Vec<SaidTaken>,
     photos_kept: u32,
     /// How many photos are asked for and kept, in a sentence.
     photos_shown: Option<String>,
     /// Who accepted how it stands, in sentences without their full stops.
     accepted: Vec<String>,
     point: Option<Point>,
+}
+
+/// That somebody said that a photo was taken.
+#[derive(ToSchema)]
+#[schema(as = PhotoSaidTaken)]
+struct SaidTaken {
+    entry_seq: u64,
+    at: String,
+    by: String,
+    how: How,
 }
 
 /// How a step was settled.
@@ -330,8 +346,10 @@ struct How {
 struct Heard {
     words: String,
     b_thousandths_nat_per_token: i32,
-    a_thousandths_nat_per_token: i32,
-    m_thousandths_nat_per_token: i32,
+    /// None where words of one's own were dictated.
+    a_thousandths_nat_per_token: Option<i32>,
+    /// None where words of one's own were dictated.
+    m_thousandths_nat_per_token: Option<i32>,
     sound_sha256: String,
 }
 
