@@ -263,7 +263,8 @@ async function installed() {
   await seen(page, 'installed-unreachable');
   await context.setOffline(false);
   await page.waitForSelector('#roof[data-shots]');
-  await page.waitForFunction(() => document.getElementById('link').textContent === '');
+  // The page may be just coming back.
+  await page.waitForFunction(() => document.getElementById('link')?.textContent === '');
   notes.question = [question, await page.textContent('#question h1')];
   notes.kept = await page.evaluate(async () => {
     const all = [];
