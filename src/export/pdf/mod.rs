@@ -90,15 +90,17 @@ pub fn sources(
     Ok(Sources { template: TEMPLATE, files })
 }
 
-/// Each photo of the record, in order, where it is there.
-fn previews(record: &Json, preview: impl Fn(&str) -> Option<Vec<u8>>) -> Vec<Option<Vec<u8>>> {
-    view::photos(record).into_iter().map(|hash| hash.and_then(&preview)).collect()
+/// Each photo of the record, in order, where it is there; kept once however often the
+/// pages are laid out.
+fn previews(record: &Json, preview: impl Fn(&str) -> Option<Vec<u8>>) -> Vec<Option<Bytes>> {
+    let photo = |hash: Option<&str>| hash.and_then(&preview).map(Bytes::new);
+    view::photos(record).into_iter().map(photo).collect()
 }
 
 fn pages(
     text: &str,
     record: &Json,
-    previews: &[Option<Vec<u8>>],
+    previews: &[Option<Bytes>],
     paper: Paper,
     can_show: fn(char) -> bool,
 ) -> Result<Vec<u8>, PdfError> {
@@ -162,7 +164,7 @@ fn typeset(template: &str, files: Vec<(String, Bytes)>) -> Result<Typeset, PdfEr
 fn files(
     text: &str,
     record: &Json,
-    previews: &[Option<Vec<u8>>],
+    previews: &[Option<Bytes>],
     look: Look,
 ) -> Result<Vec<(String, Bytes)>, PdfError> {
     let hash = view::hash(record);
@@ -178,7 +180,7 @@ fn files(
     }
     for (at, photo) in previews.iter().enumerate() {
         if let Some(bytes) = photo {
-            files.push((format!("/photo-{at}"), Bytes::new(bytes.clone())));
+            files.push((format!("/photo-{at}"), bytes.clone()));
         }
     }
     Ok(files)

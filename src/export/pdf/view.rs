@@ -2,7 +2,7 @@
 //! show made visible, and the little that is computed for paper alone.
 
 use jiff::tz::Offset;
-use typst::foundations::Datetime;
+use typst::foundations::{Bytes, Datetime};
 use typst_pdf::Timestamp;
 
 use super::{Layout, Look, PdfError, world};
@@ -22,7 +22,7 @@ const LONG: usize = 1200;
 pub(super) fn view(
     shown: &Json,
     hash: &str,
-    previews: &[Option<Vec<u8>>],
+    previews: &[Option<Bytes>],
     Look { paper, layout, .. }: Look,
 ) -> Json {
     let fonts = |names: &[&str]| Json::List(names.iter().map(Json::text).collect());
