@@ -319,7 +319,7 @@ struct Settled {
     how: How,
     /// What was conveyed after it until it was logged: the yes to what was read back.
     confirmed: Vec<How>,
-    /// The same in a sentence, where it tells more than `how`.
+    /// The same in words, by what it was confirmed; none where nothing was read back.
     confirmed_shown: Option<String>,
     asked_for: String,
     line: String,
