@@ -41,8 +41,9 @@ pub trait Play {
 /// How much longer than the sound a device may take.
 const GRACE: Duration = Duration::from_secs(3);
 /// How often each device is tried.
-const TRIES: u32 = 3;
-/// How long a device that failed is left alone before it is tried again.
+const TRIES: u32 = 4;
+/// How long a device that failed is left alone before it is tried again, so many times
+/// as it has failed.
 const PAUSE: Duration = Duration::from_millis(150);
 /// How often a wish to leave is looked for.
 const LOOK: Duration = Duration::from_millis(20);
@@ -76,7 +77,7 @@ impl Play for Loudspeaker {
             // under load may lose a stream.
             for tried in 0..TRIES {
                 if 0 < tried {
-                    std::thread::sleep(PAUSE);
+                    std::thread::sleep(PAUSE.saturating_mul(tried));
                 }
                 match play_on(&device, sound, &self.leave) {
                     Ok(()) => return Ok(()),

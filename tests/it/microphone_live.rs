@@ -160,6 +160,7 @@ fn a_walk_by_voice_goes_on_after_the_headset_and_the_sound_server_were_lost() {
     walking.wait_for("Step 3 of 3");
     studio.wait_for_quiet();
     let said = recording.stop();
+    let before = walking.printed();
 
     // Everything drops.
     studio.kill();
@@ -182,10 +183,13 @@ fn a_walk_by_voice_goes_on_after_the_headset_and_the_sound_server_were_lost() {
         let of = |entry: &&String| entry.contains(&format!("\"{step}\""));
         assert_eq!(spoken.iter().filter(of).count(), 1, "{step}: {spoken:?}");
     }
-    // The loudspeaker was there: the caution was not only shown.
+    // The loudspeaker was there: the caution was not only shown, unless the walk has
+    // told that a server under load took no sound.
     let cautioned = "select body from entry where body like '%\"cautioned\"%'";
     let cautioned: String = db.query_row(cautioned, [], |row| row.get(0)).unwrap();
-    assert!(cautioned.contains("\"spoken\":true"), "{cautioned}");
+    let here = before.split_once("that is right").map_or("", |(_, rest)| rest);
+    let lost = here.contains("what would be said is shown");
+    assert!(cautioned.contains("\"spoken\":true") || lost, "{cautioned}\n{before}");
     let deck = spoken.iter().find(|entry| entry.contains("\"deck\"")).unwrap();
     let confirmed = deck.split_once("\"confirmed\":").map(|(_, rest)| rest.to_lowercase());
     assert!(confirmed.is_some_and(|words| words.contains("that is right")), "{deck}");
