@@ -181,6 +181,34 @@ fn the_first_page_tells_all() {
     assert!(after.contains("Thedrawing"), "{}", paper[1]);
 }
 
+/// However much stands above, it says as much as leaves it whole, and where the rest is.
+#[test]
+fn the_first_page_holds_what_fits() {
+    if outside::folder("the words of the PDF by poppler").is_none() {
+        return;
+    }
+    let squeeze = |text: &str| text.split_whitespace().collect::<String>();
+    let mut left: Vec<u32> = Vec::new();
+    let mut computed_later = false;
+    for names in (0..=48).step_by(4) {
+        let mut record = example::record();
+        record.job.company = "Example Roofing and Sheet Metal of Sampletown. ".repeat(names);
+        let text = text_of(&pages(&json_of(&record), Paper::Letter));
+        let pages: Vec<String> = text.split('\u{c}').map(squeeze).collect();
+        let first = &pages[0];
+        assert!(first.contains(&squeeze(words::IS_NOT)), "{names}: {first}");
+        let (before, after) = first.split_once("morestandunderallopenmatters(page").unwrap();
+        let digits = |text: &str| text.parse::<u32>().ok();
+        left.extend(digits(&before[before.len() - 1..]));
+        let page = after.split_once(')').and_then(|(page, _)| page.parse::<usize>().ok()).unwrap();
+        assert!(pages[page - 1].contains("Allopenmatters"), "{names}: {page}");
+        let computed = pages.iter().position(|page| page.contains("Whatwascomputed,astheplan"));
+        computed_later |= computed == Some(1);
+    }
+    assert_eq!((left.len(), left[0]), (13, 5));
+    assert!(left.contains(&6) && left.contains(&8) && computed_later, "{left:?}");
+}
+
 /// Emoji have a font; what has none is seen as its code point; nothing steers
 /// the line it stands in; nothing is taken for the language of the template.
 #[test]
