@@ -55,9 +55,12 @@ fn record(steps: usize, photos: u32) -> Json {
     json
 }
 
-/// A grey gradient of 1280 by 960 as JPEG: what a preview weighs.
-fn preview() -> Vec<u8> {
-    include_bytes!("../it/data/preview.jpg").to_vec()
+/// A gradient of 1280 by 960 as JPEG: what a preview weighs. Each has a comment of its
+/// own, as no two photos are the same file.
+fn preview(of: &str) -> Vec<u8> {
+    let jpeg = include_bytes!("../it/data/preview.jpg");
+    let length = u16::try_from(of.len() + 2).unwrap().to_be_bytes();
+    [&jpeg[..2], &[0xff, 0xfe], &length, of.as_bytes(), &jpeg[2..]].concat()
 }
 
 /// Typst and nothing else.
@@ -116,7 +119,7 @@ fn peak() -> String {
 fn alone() {
     let json = record(LONG.0, LONG.1);
     let text = json::pretty(&json);
-    black_box(pdf::record(&text, &json, |_| Some(preview()), Paper::Letter).unwrap());
+    black_box(pdf::record(&text, &json, |of| Some(preview(of)), Paper::Letter).unwrap());
     println!("  peak of resident memory of a process that makes it: {}", peak());
 }
 
@@ -124,15 +127,14 @@ fn pages(_: &mut Criterion) {
     if std::env::var_os(ALONE).is_some() {
         return alone();
     }
-    let photo = preview();
     for (steps, photos) in [(20, 6), LONG] {
         let json = record(steps, photos);
         let text = json::pretty(&json);
         let made = || {
-            let made = pdf::record(&text, &json, |_| Some(photo.clone()), Paper::Letter);
+            let made = pdf::record(&text, &json, |of| Some(preview(of)), Paper::Letter);
             made.unwrap()
         };
-        let sources = pdf::sources(&text, &json, |_| Some(photo.clone()), Paper::Letter).unwrap();
+        let sources = pdf::sources(&text, &json, |of| Some(preview(of)), Paper::Letter).unwrap();
         let mut fonts = FontStore::new();
         fonts.extend(fonts::embedded());
         let emoji = Font::iter(Bytes::new(epaint_default_fonts::NOTO_EMOJI_REGULAR));

@@ -307,7 +307,11 @@ fn photos_and_many_entries_come_out() {
         let most = steps.len().max(200);
         *steps = steps.iter().cycle().take(most).cloned().collect();
     }
-    let preview = |hash: &str| (hash != "0".repeat(64)).then(|| grey.to_vec());
+    let preview = |hash: &str| match hash.trim_start_matches('0') {
+        "" => None,
+        "1" => Some(b"no picture".to_vec()),
+        _ => Some(grey.to_vec()),
+    };
     let made = pdf::record(&json::pretty(&json), &json, preview, Paper::Letter).unwrap();
     if outside::folder("the words of the PDF by poppler").is_none() {
         return;
@@ -317,7 +321,12 @@ fn photos_and_many_entries_come_out() {
     for number in 1..=80 {
         assert!(text.contains(&format!("Photo {number}: the nail line")), "{number}");
     }
-    assert_eq!(text.matches("Its smaller picture was not there whole.").count(), 12);
+    assert_eq!(text.matches("Its smaller picture was not there whole.").count(), 13);
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("record.pdf");
+    std::fs::write(&file, made).unwrap();
+    let pictures = told("pdfimages", &["-list"], &file);
+    assert_eq!(pictures.lines().filter(|line| line.contains(" image ")).count(), 67);
 }
 
 /// A record of many pages says on which each part of it begins, and says so truly.

@@ -6,6 +6,9 @@
 mod view;
 mod world;
 
+use std::io::Cursor;
+
+use image::ImageReader;
 use typst::diag::SourceDiagnostic;
 use typst::foundations::{Bytes, Smart};
 use typst_layout::PagedDocument;
@@ -90,17 +93,27 @@ pub fn sources(
     Ok(Sources { template: TEMPLATE, files })
 }
 
-/// Each photo of the record, in order, where it is there; kept once however often the
-/// pages are laid out.
-fn previews(record: &Json, preview: impl Fn(&str) -> Option<Vec<u8>>) -> Vec<Option<Bytes>> {
-    let photo = |hash: Option<&str>| hash.and_then(&preview).map(Bytes::new);
+/// A photo, kept once however often the pages are laid out.
+struct Preview {
+    bytes: Bytes,
+    /// Width and height.
+    size_px: (u32, u32),
+}
+
+/// Each photo of the record, in order, where it is there and a picture.
+fn previews(record: &Json, preview: impl Fn(&str) -> Option<Vec<u8>>) -> Vec<Option<Preview>> {
+    let photo = |hash: Option<&str>| {
+        let bytes = hash.and_then(&preview)?;
+        let size_px = size_px(&bytes)?;
+        Some(Preview { bytes: Bytes::new(bytes), size_px })
+    };
     view::photos(record).into_iter().map(photo).collect()
 }
 
 fn pages(
     text: &str,
     record: &Json,
-    previews: &[Option<Bytes>],
+    previews: &[Option<Preview>],
     paper: Paper,
     can_show: fn(char) -> bool,
 ) -> Result<Vec<u8>, PdfError> {
@@ -164,7 +177,7 @@ fn typeset(template: &str, files: Vec<(String, Bytes)>) -> Result<Typeset, PdfEr
 fn files(
     text: &str,
     record: &Json,
-    previews: &[Option<Bytes>],
+    previews: &[Option<Preview>],
     look: Look,
 ) -> Result<Vec<(String, Bytes)>, PdfError> {
     let hash = view::hash(record);
@@ -179,11 +192,27 @@ fn files(
         files.push((format!("/drawing-{at}.svg"), Bytes::from_string(svg.to_owned())));
     }
     for (at, photo) in previews.iter().enumerate() {
-        if let Some(bytes) = photo {
+        if let Some(Preview { bytes, size_px }) = photo {
             files.push((format!("/photo-{at}"), bytes.clone()));
+            files.push((format!("/photo-{at}.svg"), Bytes::from_string(framed(at, *size_px))));
         }
     }
     Ok(files)
+}
+
+/// Width and height of a picture, as it says of itself.
+fn size_px(bytes: &[u8]) -> Option<(u32, u32)> {
+    let reader = ImageReader::new(Cursor::new(bytes)).with_guessed_format().ok()?;
+    reader.into_dimensions().ok()
+}
+
+/// A photo as the only thing in a drawing. The typesetter holds a picture of its own
+/// with all its points, megabytes for each; in a drawing it stays the JPEG that it is.
+fn framed(at: usize, (width, height): (u32, u32)) -> String {
+    format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}\" height=\"{height}\">\
+         <image href=\"photo-{at}\" width=\"{width}\" height=\"{height}\"/></svg>"
+    )
 }
 
 fn canonical(json: &Json) -> Result<String, PdfError> {

@@ -2,10 +2,10 @@
 //! show made visible, and the little that is computed for paper alone.
 
 use jiff::tz::Offset;
-use typst::foundations::{Bytes, Datetime};
+use typst::foundations::Datetime;
 use typst_pdf::Timestamp;
 
-use super::{Layout, Look, PdfError, world};
+use super::{Layout, Look, PdfError, Preview, world};
 use crate::domain::{At, Hash, Json, Members, desk};
 use crate::export::scan::{Scan, scan};
 use crate::export::words;
@@ -22,7 +22,7 @@ const LONG: usize = 1200;
 pub(super) fn view(
     shown: &Json,
     hash: &str,
-    previews: &[Option<Bytes>],
+    previews: &[Option<Preview>],
     Look { paper, layout, .. }: Look,
 ) -> Json {
     let fonts = |names: &[&str]| Json::List(names.iter().map(Json::text).collect());
