@@ -129,12 +129,18 @@ impl Drop for Walking {
     }
 }
 
-#[test]
-fn a_walk_by_voice_goes_on_after_the_headset_and_the_sound_server_were_lost() {
-    if !models_are_there() {
-        return;
-    }
-    let Some(mut studio) = Studio::start() else { return };
+/// A walk that was begun by voice, lost the headset, then the sound server, and ended.
+struct Lost {
+    home: Home,
+    /// What was shown until the server was lost.
+    shown: String,
+    /// What the loudspeaker played until then.
+    said: PathBuf,
+    _studio: Studio,
+}
+
+fn lost_and_back() -> Option<Lost> {
+    let mut studio = Studio::start()?;
     let home = Home::new();
     let recording = studio.record();
     let walking = Walking::begin(
@@ -160,7 +166,7 @@ fn a_walk_by_voice_goes_on_after_the_headset_and_the_sound_server_were_lost() {
     walking.wait_for("Step 3 of 3");
     studio.wait_for_quiet();
     let said = recording.stop();
-    let before = walking.printed();
+    let shown = walking.printed();
 
     // Everything drops.
     studio.kill();
@@ -169,6 +175,22 @@ fn a_walk_by_voice_goes_on_after_the_headset_and_the_sound_server_were_lost() {
     wait_for(60, "the return", || walking.printed().matches("is back after").count() == 2);
     walking.say(&studio, "step done", "that was the last step");
     assert_eq!(walking.code(), Some(0));
+    Some(Lost { home, shown, said, _studio: studio })
+}
+
+#[test]
+fn a_walk_by_voice_goes_on_after_the_headset_and_the_sound_server_were_lost() {
+    if !models_are_there() {
+        return;
+    }
+    let Some(mut lost) = lost_and_back() else { return };
+    // A server under load may take no sound, which the walk tells: then all of it anew.
+    for _ in 0..2 {
+        if lost.shown.contains("what would be said is shown") {
+            lost = lost_and_back().unwrap();
+        }
+    }
+    let Lost { home, shown, said, .. } = lost;
 
     let db = rusqlite::Connection::open(home.path("data/log.sqlite")).unwrap();
     let spoken: Vec<String> = db
@@ -183,13 +205,10 @@ fn a_walk_by_voice_goes_on_after_the_headset_and_the_sound_server_were_lost() {
         let of = |entry: &&String| entry.contains(&format!("\"{step}\""));
         assert_eq!(spoken.iter().filter(of).count(), 1, "{step}: {spoken:?}");
     }
-    // The loudspeaker was there: the caution was not only shown, unless the walk has
-    // told that a server under load took no sound.
+    // The loudspeaker was there: the caution was not only shown.
     let cautioned = "select body from entry where body like '%\"cautioned\"%'";
     let cautioned: String = db.query_row(cautioned, [], |row| row.get(0)).unwrap();
-    let here = before.split_once("that is right").map_or("", |(_, rest)| rest);
-    let lost = here.contains("what would be said is shown");
-    assert!(cautioned.contains("\"spoken\":true") || lost, "{cautioned}\n{before}");
+    assert!(cautioned.contains("\"spoken\":true"), "{cautioned}\n{shown}");
     let deck = spoken.iter().find(|entry| entry.contains("\"deck\"")).unwrap();
     let confirmed = deck.split_once("\"confirmed\":").map(|(_, rest)| rest.to_lowercase());
     assert!(confirmed.is_some_and(|words| words.contains("that is right")), "{deck}");
