@@ -318,6 +318,14 @@ fn photos_and_many_entries_come_out() {
     }
     let text = text_of(&made);
     what_stands_where(&text);
+    // Below the running head.
+    let begins = |page: &str| {
+        page.lines().map(str::trim).filter(|line| !line.is_empty()).nth(1).map(str::to_owned)
+    };
+    let begin: Vec<String> = text.split('\u{c}').filter_map(begins).collect();
+    for part in ["Every step, in order", "Photos", "Facts surveyed on this job"] {
+        assert!(begin.iter().any(|line| line == part), "{part}: {begin:?}");
+    }
     for number in 1..=80 {
         assert!(text.contains(&format!("Photo {number}: the nail line")), "{number}");
     }
