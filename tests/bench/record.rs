@@ -1,5 +1,5 @@
 //! What the record costs over the engines alone: the PDF against typst on the
-//! same template and files, warm and taking turns.
+//! same template and files, warm and taking turns; and the memory it takes.
 #![allow(clippy::unwrap_used, clippy::indexing_slicing, clippy::print_stdout, missing_docs)]
 
 use std::collections::HashMap;
@@ -116,7 +116,7 @@ fn peak() -> String {
 }
 
 /// The long record made by a process of its own, as the program makes it.
-fn alone() {
+fn long_record() {
     let json = record(LONG.0, LONG.1);
     let text = json::pretty(&json);
     black_box(pdf::record(&text, &json, |of| Some(preview(of)), Paper::Letter).unwrap());
@@ -125,7 +125,7 @@ fn alone() {
 
 fn pages(_: &mut Criterion) {
     if std::env::var_os(ALONE).is_some() {
-        return alone();
+        return long_record();
     }
     for (steps, photos) in [(20, 6), LONG] {
         let json = record(steps, photos);
