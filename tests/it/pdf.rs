@@ -315,19 +315,22 @@ fn photos_and_many_entries_come_out() {
         "1" => Some(b"no picture".to_vec()),
         _ => Some(grey.to_vec()),
     };
-    let made = pdf::record(&json::pretty(&json), &json, preview, Paper::Letter).unwrap();
+    let pages = |paper| pdf::record(&json::pretty(&json), &json, preview, paper).unwrap();
+    let made = pages(Paper::Letter);
     if outside::folder("the words of the PDF by poppler").is_none() {
         return;
     }
     let text = text_of(&made);
     what_stands_where(&text);
-    // Below the running head.
+    // Below the running head; on one size of paper they may by chance.
     let begins = |page: &str| {
         page.lines().map(str::trim).filter(|line| !line.is_empty()).nth(1).map(str::to_owned)
     };
-    let begin: Vec<String> = text.split('\u{c}').filter_map(begins).collect();
-    for part in ["Every step, in order", "Photos"] {
-        assert!(begin.iter().any(|line| line == part), "{part}: {begin:?}");
+    for text in [&text, &text_of(&pages(Paper::A4))] {
+        let begin: Vec<String> = text.split('\u{c}').filter_map(begins).collect();
+        for part in ["Every step, in order", "Photos"] {
+            assert!(begin.iter().any(|line| line == part), "{part}: {begin:?}");
+        }
     }
     for number in 1..=80 {
         assert!(text.contains(&format!("Photo {number}: the nail line")), "{number}");
